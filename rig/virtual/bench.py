@@ -1,0 +1,119 @@
+"""The moving part of the virtual rig: plunger, contact, key and sensors, advanced sample by sample.
+
+How it works: every sample is made of a few small time steps (at most STEP_S) in which the stage moves, the contact
+force follows from how far the plunger presses into the key, and the key moves under it. The force the cell shows is
+late by its filter; the force limit looks at what the cell shows, as firmware would.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from math import ceil
+
+import numpy as np
+
+from rig.protocol.messages import EVENT_DTYPE, SAMPLE_DTYPE, Cause
+from rig.virtual.key_action import Contact, KeyAction
+from rig.virtual.notes import NoteSensor
+from rig.virtual.scenario import KeySpec
+from rig.virtual.sensors import Sensors, SensorSpec
+from rig.virtual.stage import Stage, StageSpec
+
+STEP_S = 0.0005
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BenchSpec:
+    """The bench in numbers."""
+
+    sample_rate_hz: int = 1000
+    compliance_mm_per_newton: float = 0.02
+    stage: StageSpec = field(default_factory=StageSpec)
+    sensors: SensorSpec = field(default_factory=SensorSpec)
+    seed: int = 1
+
+
+class KeyUnderPlunger:
+    """One key of the keyboard with its note sensor; keeps its state while the plunger is elsewhere."""
+
+    def __init__(self, spec: KeySpec) -> None:
+        self.surface_mm = spec.surface_mm
+        self.action = KeyAction(spec.action)
+        self.notes = NoteSensor(spec.note, midi_note=spec.number + 20)
+        self.rest_mm = self.action.key_mm
+
+
+class Bench:
+    """Everything that moves. Time passes only in `make_samples`."""
+
+    def __init__(self, spec: BenchSpec, keys: tuple[KeySpec, ...]) -> None:
+        self.spec = spec
+        self.stage = Stage(spec.stage)
+        self.sensors = Sensors(spec.sensors, sample_rate_hz=spec.sample_rate_hz, seed=spec.seed)
+        self.contact = Contact(1.0 / spec.compliance_mm_per_newton)
+        self.keys = {key.number: KeyUnderPlunger(key) for key in keys}
+        self.station = min(self.keys)
+        self.force_limit_newton = spec.sensors.force_range_newton
+        self.said: list[tuple[int, int]] = []
+        """MIDI bytes on their way: (tick_us, byte), oldest first."""
+        self._braking_for: Cause | None = None
+
+    @property
+    def sample_period_us(self) -> int:
+        """Time between two samples, in microseconds."""
+        return 1_000_000 // self.spec.sample_rate_hz
+
+    def make_samples(
+        self, count: int, first_tick_us: int, came_to_rest: Callable[[int, Cause], None]
+    ) -> np.ndarray[tuple[int], np.dtype[np.void]]:
+        """Let `count` sample periods pass and return the samples, (count,) of SAMPLE_DTYPE.
+
+        came_to_rest(tick_us, cause) is called when the plunger stops.
+        """
+        errors = self.sensors.force_errors(count)
+        measured, plunger = np.empty(count), np.empty(count)
+        steps = ceil(1.0 / self.spec.sample_rate_hz / STEP_S)
+        dt_s = 1.0 / self.spec.sample_rate_hz / steps
+        tick_us = first_tick_us
+        for number, error in enumerate(errors.tolist()):
+            force, place, reached = self._pass(steps, dt_s)
+            shown = self.sensors.delayed(force) + error
+            measured[number], plunger[number] = shown, place
+            if self.stage.moving and self.stage.screw_mm_per_s > 0.0 and shown >= self.force_limit_newton:
+                self.brake(Cause.FORCE_LIMIT)
+            if reached is not None:
+                came_to_rest(tick_us, self._braking_for or reached)
+                self._braking_for = None
+            here = self.keys[self.station]
+            self.said += here.notes.watch(here.action.key_mm, tick_us)
+            tick_us += self.sample_period_us
+        samples = np.empty(count, SAMPLE_DTYPE)
+        ticks = first_tick_us + self.sample_period_us * np.arange(count)
+        samples["tick_us"] = ticks & 0xFFFFFFFF
+        samples["force_counts"] = self.sensors.force_counts(measured)
+        samples["displacement_counts"] = self.sensors.displacement_counts(plunger)
+        return samples
+
+    def _pass(self, steps: int, dt_s: float) -> tuple[float, float, Cause | None]:
+        """Return the contact force in N and the plunger's place in mm after some steps, and whether the move ended."""
+        here, reached, force, place = self.keys[self.station], None, 0.0, 0.0
+        offset = here.surface_mm - here.rest_mm
+        for _ in range(steps):
+            reached = self.stage.advance(dt_s) or reached
+            place, speed = self.stage.plunger()
+            force = self.contact.force(place - offset, speed, here.action)
+            here.action.advance(force, dt_s)
+        return force, place, reached
+
+    def brake(self, cause: Cause) -> None:
+        """Stop the plunger as fast as it can; `came_to_rest` will give this cause. Harmless when it stands."""
+        if self.stage.moving and self._braking_for is None:
+            self._braking_for = cause
+            self.stage.stop()
+
+    def events_until(self, tick_us: int) -> np.ndarray[tuple[int], np.dtype[np.void]]:
+        """Return and forget the MIDI bytes that have arrived by now, (N,) of EVENT_DTYPE; source MIDI_IN is 0."""
+        due = [(tick & 0xFFFFFFFF, 0, byte) for tick, byte in self.said if tick <= tick_us]
+        self.said = [later for later in self.said if later[0] > tick_us]
+        return np.array(due, EVENT_DTYPE)
