@@ -1,0 +1,76 @@
+"""What can go wrong with a recording or a file to be imported. Every text says what, where, and what to do.
+
+    RecordingError
+     +-- NoSuchFile         (also FileNotFoundError)  nothing there by that name
+     +-- NotARecording                                the file is no keyplumb recording, or a newer one
+     +-- MalformedRecording                           a recording whose inside does not fit together
+     +-- RecordingExists    (also FileExistsError)    we never write over a recording
+     +-- MalformedTable                               a table to import: file, line and reason
+     +-- UnknownUnit                                  a unit that is not in the contract
+     +-- UnknownKey                                   a key name that is not A0..C8
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+class RecordingError(Exception):
+    """Anything wrong with a recording or an imported file."""
+
+
+class NoSuchFile(RecordingError, FileNotFoundError):
+    """Nothing there by that name."""
+
+    def __init__(self, path: Path | str) -> None:
+        self.path = Path(path)
+        super().__init__(f"{path}: no such file; check the name and the folder you stand in")
+
+
+class NotARecording(RecordingError):
+    """The file is something else."""
+
+    def __init__(self, path: Path | str, why: str) -> None:
+        self.path, self.why = Path(path), why
+        super().__init__(f"{path} is no keyplumb recording: {why}")
+
+
+class MalformedRecording(RecordingError):
+    """A recording whose inside does not fit together."""
+
+    def __init__(self, where: str, why: str) -> None:
+        self.where, self.why = where, why
+        super().__init__(f"{where}: {why}")
+
+
+class RecordingExists(RecordingError, FileExistsError):
+    """We never write over a recording."""
+
+    def __init__(self, path: Path | str) -> None:
+        self.path = Path(path)
+        super().__init__(f"{path} exists already and is left alone; choose another name or move it away")
+
+
+class MalformedTable(RecordingError):
+    """A table to import that cannot be understood; line is None when the whole file is meant."""
+
+    def __init__(self, path: Path | str, line: int | None, why: str) -> None:
+        self.path, self.line, self.why = Path(path), line, why
+        place = str(path) if line is None else f"{path}, line {line}"
+        super().__init__(f"{place}: {why}")
+
+
+class UnknownUnit(RecordingError, ValueError):
+    """A unit that the contract does not name."""
+
+    def __init__(self, quantity: str, found: str, known: tuple[str, ...]) -> None:
+        self.quantity, self.found, self.known = quantity, found, known
+        super().__init__(f"{found!r} is no unit of {quantity} here; known are {' '.join(known)}")
+
+
+class UnknownKey(RecordingError, ValueError):
+    """A name that is no key of an 88-key keyboard."""
+
+    def __init__(self, found: str) -> None:
+        self.found = found
+        super().__init__(f"{found!r} is no key; keys are A0, A#0, B0, C1 ... C8, or their numbers 1 ... 88")

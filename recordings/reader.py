@@ -1,0 +1,143 @@
+"""Reads a recording, key by key, from the HDF5 file that `writer.py` writes. Places and names: `layout.py`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import fields
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import h5py
+
+from recordings.errors import MalformedRecording, NoSuchFile, NotARecording
+from recordings.keys import Key
+from recordings.layout import ENTRY, EVENT_COLUMNS, KEY_GROUP, LOG_GROUP, RECORD, SCHEMA, TRACE_COLUMNS
+from recordings.types import (
+    Calibration,
+    Damage,
+    Header,
+    KeyRecording,
+    LinearScale,
+    Mark,
+    RawEvents,
+    RawTrace,
+    Recording,
+    RigInfo,
+    RunInfo,
+)
+
+
+class RecordingFile:
+    """An open recording: its header at once, its keys on demand."""
+
+    def __init__(self, path: Path, file: h5py.File) -> None:
+        self.path = path
+        self._entry = file[ENTRY]
+        self.complete = bool(self._entry[RECORD]["complete"][()])
+        self.header = _read_header(self._entry)
+        numbers = sorted(int(name[4:]) for name in self._entry if name[:4] == "key_" and name[4:].isdecimal())
+        self.keys = tuple(Key(number) for number in numbers)
+
+    def read_key(self, key: Key) -> KeyRecording:
+        """Return one key's recording. Raises MalformedRecording if its parts do not fit together."""
+        try:
+            return _read_key(self._entry, key)
+        except (KeyError, OSError) as fault:
+            raise MalformedRecording(f"{self.path}, key {key.name}", f"cannot be read ({fault})") from fault
+
+    def read_keys(self) -> Iterator[KeyRecording]:
+        """Yield every key's recording, A0 first; only one is in memory at a time."""
+        return map(self.read_key, self.keys)
+
+
+@contextmanager
+def open_recording(path: Path) -> Iterator[RecordingFile]:
+    """Open a recording for reading.
+
+    Raises NoSuchFile, NotARecording (no HDF5, not ours, or written by a newer keyplumb).
+    """
+    if path.is_dir():
+        raise NotARecording(path, "it is a folder")
+    if not path.is_file():
+        raise NoSuchFile(path)
+    try:
+        file = h5py.File(path, "r")
+    except OSError as fault:
+        raise NotARecording(path, "it is no HDF5 file; a table of samples is read with `keyplumb import`") from fault
+    with file:
+        schema = _value(file, f"{ENTRY}/{RECORD}/schema")
+        if schema != SCHEMA:
+            raise NotARecording(path, f"its schema is {schema!r}; this keyplumb reads {SCHEMA!r}")
+        try:
+            opened = RecordingFile(path, file)
+        except (KeyError, ValueError) as fault:
+            raise MalformedRecording(str(path), f"its header cannot be read ({fault})") from fault
+        yield opened
+
+
+def read_recording(path: Path) -> Recording:
+    """Return a whole recording in memory. Raises as open_recording."""
+    with open_recording(path) as opened:
+        return Recording(opened.header, tuple(opened.read_keys()), opened.complete)
+
+
+def _value(group: h5py.Group, name: str) -> Any:
+    """Return a scalar as plain Python, None if it is not in the file."""
+    if name not in group:
+        return None
+    value = group[name][()]
+    return value.decode() if isinstance(value, bytes) else value.item()
+
+
+def _read_header(entry: h5py.Group) -> Header:
+    record, sample = entry[RECORD], entry["sample"]
+    run = RunInfo(
+        instrument=_value(sample, "name"),
+        started_at=datetime.fromisoformat(_value(entry, "start_time")),
+        software_version=str(entry["program_name"].attrs["version"]),
+        programme=_value(entry, "experiment_description"),
+        operator=_value(entry["user"], "name"),
+        room_celsius=_value(sample, "temperature"),
+        room_humidity_percent=_value(sample, "humidity"),
+        note=_value(entry, "notes"),
+        source_file=_value(record, "source_file"),
+        source_sha256=_value(record, "source_sha256"),
+    )
+    about = RigInfo(
+        model=_value(entry["instrument"], "name"),
+        serial_number=_value(record, "serial_number"),
+        firmware=_value(record, "firmware"),
+        sample_rate_hz=_value(record, "sample_rate"),
+    )
+    calibration = Calibration(
+        force=_read_scale(record["force"]),
+        displacement=_read_scale(record["displacement"]),
+        compliance_mm_per_newton=_value(record, "compliance"),
+        force_delay_us=_value(record, "force_delay"),
+    )
+    return Header(run=run, rig=about, calibration=calibration)
+
+
+def _read_scale(group: h5py.Group) -> LinearScale:
+    return LinearScale(**{field.name: _value(group, field.name) for field in fields(LinearScale)})
+
+
+def _read_key(entry: h5py.Group, key: Key) -> KeyRecording:
+    group, log = entry[KEY_GROUP.format(number=key.number)], entry[LOG_GROUP.format(number=key.number)]
+    return KeyRecording(
+        key,
+        RawTrace(*(group[column.name][()] for column in TRACE_COLUMNS)),
+        RawEvents(*(log["events"][column.name][()] for column in EVENT_COLUMNS)),
+        tuple(Mark(*row) for row in _rows(log["marks"], Mark)),
+        tuple(Damage(*row) for row in _rows(log["damage"], Damage)),
+    )
+
+
+def _rows(group: h5py.Group, row_type: type[Mark] | type[Damage]) -> Iterator[tuple[Any, ...]]:
+    columns = []
+    for field in fields(row_type):
+        data = group[field.name]
+        columns.append(data.asstr()[()].tolist() if field.type == "str" else data[()].tolist())
+    return zip(*columns, strict=True)

@@ -1,0 +1,34 @@
+"""Files that are there whole or not at all: written beside their place, forced to the disk, then renamed."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+
+@contextmanager
+def whole_or_nothing(path: Path) -> Iterator[Path]:
+    """Give a temporary path to write to; it becomes `path` when the block ends well and vanishes when it does not.
+
+    Raises FileNotFoundError if the folder of `path` does not exist.
+    """
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.writing")
+    try:
+        yield temporary
+        with temporary.open("rb+") as written:
+            os.fsync(written.fileno())
+        os.replace(temporary, path)
+        _sync_folder(path.parent)
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def _sync_folder(folder: Path) -> None:
+    if os.name == "posix":  # elsewhere folders cannot be opened; the rename is all there is
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

@@ -1,0 +1,192 @@
+"""A recording in memory: integer counts and ticks as they came, and what is needed to explain them.
+
+How it works: small frozen dataclasses over read-only arrays. Nothing here is in newtons or millimetres; the scales
+that make them so lie beside the counts (`Calibration`) and are applied in `processing/`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recordings.errors import MalformedRecording
+from recordings.keys import Key
+
+Int64Array = NDArray[np.int64]
+Int32Array = NDArray[np.int32]
+ByteArray = NDArray[np.uint8]
+
+MIDI_IN, CONTACT, STRIKE, FOOT_SWITCH = 0, 1, 2, 3
+"""Sources of an event byte, as on the wire."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RawTrace:
+    """Samples in integer counts, oldest first. All arrays (N,), read-only; takes ownership of them."""
+
+    sample_number: Int64Array
+    tick_us: Int64Array
+    """The rig's clock, unwrapped to 64 bits."""
+    force_counts: Int32Array
+    displacement_counts: Int32Array
+
+    def __post_init__(self) -> None:
+        _equal_and_read_only("trace", self.sample_number, self.tick_us, self.force_counts, self.displacement_counts)
+
+    def __len__(self) -> int:
+        return len(self.tick_us)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RawEvents:
+    """Bytes of the note inputs, oldest first. All arrays (M,), read-only. A contact edge is the byte 1 or 0."""
+
+    tick_us: Int64Array
+    source: ByteArray
+    byte: ByteArray
+
+    def __post_init__(self) -> None:
+        _equal_and_read_only("events", self.tick_us, self.source, self.byte)
+
+    @classmethod
+    def none(cls) -> RawEvents:
+        """Return an empty log of events."""
+        return cls(np.empty(0, np.int64), np.empty(0, np.uint8), np.empty(0, np.uint8))
+
+
+def _equal_and_read_only(what: str, *arrays: NDArray[np.generic]) -> None:
+    if len({len(array) for array in arrays}) > 1:
+        raise MalformedRecording(what, f"columns of unequal lengths {[len(array) for array in arrays]}")
+    for array in arrays:
+        array.setflags(write=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A stretch of a key's trace that the stroke programme has named, by sample numbers, last one included."""
+
+    name: str
+    first_sample: int
+    last_sample: int
+
+
+@dataclass(frozen=True, slots=True)
+class Damage:
+    """Something that went wrong on the cable and how much of it; nothing was repaired."""
+
+    tick_us: int
+    kind: str
+    """`damaged_bytes`, `lost_frames`, `lost_samples`, `lost_events`."""
+    amount: int
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class KeyRecording:
+    """One key: its samples with the rests between the strokes, its events, marks and damage."""
+
+    key: Key
+    trace: RawTrace
+    events: RawEvents
+    marks: tuple[Mark, ...] = ()
+    damage: tuple[Damage, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinearScale:
+    """physical value = (counts - zero_counts) / counts_per_unit."""
+
+    counts_per_unit: float
+    zero_counts: int
+    unit: str
+    calibrated_on: str | None
+    """ISO date; None: never calibrated, the scale is only stated."""
+    reference: str
+    """Where the scale comes from; with the date enough to find the certificate."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Calibration:
+    """Everything that turns counts into newtons and millimetres at the key."""
+
+    force: LinearScale
+    displacement: LinearScale
+    compliance_mm_per_newton: float
+    """How far the rig itself gives under load."""
+    force_delay_us: int
+    """The force shown was true this long before its tick."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RigInfo:
+    """The rig as it introduced itself; None in a field: an imported file does not know."""
+
+    model: str | None
+    serial_number: str | None
+    firmware: str | None
+    sample_rate_hz: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunInfo:
+    """What was recorded, when, by whom, with what."""
+
+    instrument: str
+    """The keyboard under test, e.g. "moss-001"."""
+    started_at: datetime
+    """UTC, with its time zone."""
+    software_version: str
+    programme: str
+    """The stroke programme's name, or how the file came in."""
+    operator: str | None = None
+    room_celsius: float | None = None
+    room_humidity_percent: float | None = None
+    note: str | None = None
+    source_file: str | None = None
+    """An imported table: its name."""
+    source_sha256: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Header:
+    """All of a recording but its samples."""
+
+    run: RunInfo
+    rig: RigInfo
+    calibration: Calibration
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """A recording in memory; keys in the order in which they were recorded."""
+
+    header: Header
+    keys: tuple[KeyRecording, ...]
+    complete: bool
+    """False: the recording was interrupted."""
+
+
+def join(pieces: tuple[KeyRecording, ...]) -> KeyRecording:
+    """Return one recording of a key from pieces recorded one after the other."""
+    if len({piece.key for piece in pieces}) != 1:
+        raise MalformedRecording("pieces", f"they belong to keys {sorted({piece.key.name for piece in pieces})}")
+    traces, events = [piece.trace for piece in pieces], [piece.events for piece in pieces]
+    return KeyRecording(
+        pieces[0].key,
+        RawTrace(
+            np.concatenate([trace.sample_number for trace in traces]),
+            np.concatenate([trace.tick_us for trace in traces]),
+            np.concatenate([trace.force_counts for trace in traces]),
+            np.concatenate([trace.displacement_counts for trace in traces]),
+        ),
+        RawEvents(
+            np.concatenate([event.tick_us for event in events]),
+            np.concatenate([event.source for event in events]),
+            np.concatenate([event.byte for event in events]),
+        ),
+        tuple(mark for piece in pieces for mark in piece.marks),
+        tuple(damage for piece in pieces for damage in piece.damage),
+    )

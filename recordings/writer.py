@@ -1,0 +1,130 @@
+"""Writes a recording as one HDF5 file, whole or not at all, never over another. Places and names: `layout.py`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import astuple, fields
+from pathlib import Path
+from typing import Any
+
+import h5py
+import numpy as np
+
+from recordings.errors import NoSuchFile, RecordingExists
+from recordings.layout import ENTRY, EVENT_COLUMNS, KEY_GROUP, LOG_GROUP, RECORD, SCHEMA, TRACE_COLUMNS, Column
+from recordings.safe_files import whole_or_nothing
+from recordings.types import Damage, Header, KeyRecording, LinearScale, Mark
+
+
+def write_recording(path: Path, header: Header, keys: Iterable[KeyRecording], *, complete: bool = True) -> None:
+    """Write a recording; keys may be an iterator, so that only one key need be in memory at a time.
+
+    Raises RecordingExists if there is a file of that name, NoSuchFile if its folder does not exist.
+    """
+    refuse_to_overwrite(path)
+    with whole_or_nothing(path) as temporary, h5py.File(temporary, "w", libver=("v110", "v110")) as file:
+        entry = _group(file, ENTRY, "NXentry")
+        file.attrs.update({"NX_class": "NXroot", "default": ENTRY})
+        _write_header(entry, header, complete=complete)
+        for recording in keys:
+            _write_key(entry, recording, header)
+
+
+def refuse_to_overwrite(path: Path) -> None:
+    """Raise RecordingExists or NoSuchFile (its folder) before any work is done for a file that cannot be written."""
+    if path.exists():
+        raise RecordingExists(path)
+    if not path.absolute().parent.is_dir():
+        raise NoSuchFile(path.parent)
+
+
+def _group(parent: h5py.Group, name: str, nx_class: str) -> h5py.Group:
+    group = parent.create_group(name)
+    group.attrs["NX_class"] = nx_class
+    return group
+
+
+def _put(group: h5py.Group, **values: object) -> None:
+    """Write each value that is known; what is None is left out, never written as a stand-in."""
+    for name, value in values.items():
+        if value is not None:
+            group.create_dataset(name, data=value)
+
+
+def _write_header(entry: h5py.Group, header: Header, *, complete: bool) -> None:
+    run, rig = header.run, header.rig
+    _put(
+        entry,
+        title=f"{run.instrument}: force and displacement of single keys",
+        start_time=run.started_at.isoformat(),
+        program_name="keyplumb",
+        experiment_description=run.programme,
+        notes=run.note,
+    )
+    entry["program_name"].attrs["version"] = run.software_version
+    _put(_group(entry, "user", "NXuser"), name=run.operator)
+    sample = _group(entry, "sample", "NXsample")
+    _put(sample, name=run.instrument, temperature=run.room_celsius, humidity=run.room_humidity_percent)
+    _units(sample, temperature="degC", humidity="percent")
+    _put(_group(entry, "instrument", "NXinstrument"), name=rig.model)
+    record = _group(entry, RECORD, "NXcollection")
+    _put(
+        record,
+        schema=SCHEMA,
+        complete=np.uint8(complete),
+        source_file=run.source_file,
+        source_sha256=run.source_sha256,
+        serial_number=rig.serial_number,
+        firmware=rig.firmware,
+        sample_rate=rig.sample_rate_hz,
+        compliance=header.calibration.compliance_mm_per_newton,
+        force_delay=header.calibration.force_delay_us,
+    )
+    _units(record, sample_rate="Hz", compliance="mm/N", force_delay="us")
+    for name in ("force", "displacement"):
+        _write_scale(_group(record, name, "NXcollection"), getattr(header.calibration, name))
+
+
+def _units(group: h5py.Group, **units: str) -> None:
+    for name, unit in units.items():
+        if name in group:
+            group[name].attrs["units"] = unit
+
+
+def _write_scale(group: h5py.Group, scale: LinearScale) -> None:
+    _put(group, **{field.name: getattr(scale, field.name) for field in fields(scale)})
+
+
+def _write_key(entry: h5py.Group, recording: KeyRecording, header: Header) -> None:
+    number = recording.key.number
+    group = _group(entry, KEY_GROUP.format(number=number), "NXdata")
+    if "default" not in entry.attrs:
+        entry.attrs["default"] = KEY_GROUP.format(number=number)
+    group.attrs.update({"signal": "force_counts", "axes": "displacement_counts", "key": recording.key.name})
+    _write_columns(group, TRACE_COLUMNS, recording.trace)
+    for name, scale in (("force", header.calibration.force), ("displacement", header.calibration.displacement)):
+        column = f"{name}_counts"
+        group[column].attrs["long_name"] = f"{name} (counts)"
+        _put(group, **{f"{column}_scaling_factor": 1.0 / scale.counts_per_unit})
+        _put(group, **{f"{column}_offset": -scale.zero_counts / scale.counts_per_unit})
+    log = _group(entry, LOG_GROUP.format(number=number), "NXcollection")
+    _write_columns(_group(log, "events", "NXcollection"), EVENT_COLUMNS, recording.events)
+    _write_rows(_group(log, "marks", "NXcollection"), Mark, recording.marks)
+    _write_rows(_group(log, "damage", "NXcollection"), Damage, recording.damage)
+
+
+def _write_columns(group: h5py.Group, columns: tuple[Column, ...], holder: object) -> None:
+    for column in columns:
+        values = getattr(holder, column.name)
+        how: dict[str, Any] = {"compression": "gzip", "compression_opts": 1, "shuffle": True} if len(values) else {}
+        data = group.create_dataset(column.name, data=values, dtype=column.dtype, **how)
+        data.attrs["meaning"] = column.meaning
+        if column.unit:
+            data.attrs["units"] = column.unit
+
+
+def _write_rows(group: h5py.Group, row_type: type[Mark] | type[Damage], rows: tuple[Mark | Damage, ...]) -> None:
+    by_column = zip(*map(astuple, rows), strict=True) if rows else [()] * len(fields(row_type))
+    for field, values in zip(fields(row_type), by_column, strict=True):
+        dtype = h5py.string_dtype() if field.type == "str" else np.dtype("int64")
+        group.create_dataset(field.name, data=list(values), dtype=dtype)
