@@ -38,11 +38,6 @@ class Journal:
         os.fsync(self._file.fileno())
         self._synced_at = time.monotonic()
 
-    def start_anew(self) -> None:
-        """Forget all records: they are safe elsewhere now."""
-        self._file.seek(0)
-        self._file.truncate()
-
     def close(self) -> None:
         """Close the journal; what was appended stays."""
         self._file.close()

@@ -1,0 +1,1 @@
+"""From cable to recording: port, link, session, stroke programmes, survey, recorder."""

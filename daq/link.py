@@ -1,0 +1,125 @@
+"""The host's end of the cable: one thread that reads, decodes, counts damage and sorts what it hears.
+
+How it works: samples, events and damage go to the sink as they come (in the reader's thread); replies go into a queue
+where the session waits for them. The same thread sends the heartbeat, so the rig's watchdog also guards against a
+host that no longer listens.
+"""
+
+from __future__ import annotations
+
+import queue
+import threading
+import time
+from collections.abc import Callable
+
+import numpy as np
+import serial
+
+from daq.clock import TickUnwrapper
+from daq.errors import PortLost
+from recordings.types import Damage, RawEvents, RawTrace
+from rig.protocol.frames import DamagedBytes, Frame, FrameDecoder, encode_frame
+from rig.protocol.messages import EventBlock, Heartbeat, Message, SampleBlock
+
+HEARTBEAT_EVERY_S = 0.05
+READ_BYTES = 4096
+
+Sink = Callable[[RawTrace | RawEvents | Damage], None]
+
+
+class Link:
+    """An open cable. `close` it, or use it in a `with` block."""
+
+    def __init__(self, port: serial.SerialBase, sink: Sink) -> None:
+        self._port, self._sink = port, sink
+        self._decoder, self._ticks = FrameDecoder(), TickUnwrapper()
+        self._replies: queue.SimpleQueue[Message | PortLost] = queue.SimpleQueue()
+        self._writing, self._sequence = threading.Lock(), 0
+        self._expected: dict[str, int] = {}
+        self._closing = threading.Event()
+        self.last_tick_us = 0
+        """The rig's clock at the newest sample."""
+        self.heard_at_s = time.monotonic()
+        """The host's clock when bytes last arrived."""
+        self._reader = threading.Thread(target=self._read, name="link reader", daemon=True)
+        self._reader.start()
+
+    def __enter__(self) -> Link:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Stop reading and close the port; harmless if already closed."""
+        self._closing.set()
+        self._reader.join()
+        self._port.close()
+
+    def send(self, message: Message) -> int:
+        """Send a message and return its sequence number. Raises PortLost."""
+        with self._writing:
+            sequence, self._sequence = self._sequence, (self._sequence + 1) & 0xFFFF
+            try:
+                self._port.write(encode_frame(message, sequence))
+            except (serial.SerialException, OSError) as fault:
+                raise PortLost(str(fault)) from fault
+        return sequence
+
+    def next_reply(self, timeout_s: float) -> Message | None:
+        """Return the next reply (anything but samples and events), None after timeout_s. Raises PortLost."""
+        try:
+            reply = self._replies.get(timeout=timeout_s)
+        except queue.Empty:
+            return None
+        if isinstance(reply, PortLost):
+            raise reply
+        return reply
+
+    def _read(self) -> None:
+        beat_at_s = 0.0
+        while not self._closing.is_set():
+            try:
+                received = self._port.read(READ_BYTES)
+                if (now_s := time.monotonic()) - beat_at_s > HEARTBEAT_EVERY_S:
+                    self.send(Heartbeat())
+                    beat_at_s = now_s
+            except (serial.SerialException, OSError, TypeError) as fault:  # TypeError: closed while reading
+                self._replies.put(PortLost(str(fault)))
+                return
+            if received:
+                self.heard_at_s = time.monotonic()
+                for item in self._decoder.feed(received):
+                    self._sort(item)
+
+    def _sort(self, item: Frame | DamagedBytes) -> None:
+        if isinstance(item, DamagedBytes):
+            self._sink(Damage(self.last_tick_us, "damaged_bytes", item.length, item.reason))
+            return
+        self._count("lost_frames", item.sequence, 1, 1 << 16)
+        match item.message:
+            case SampleBlock() as block:
+                self._sink(self._trace(block))
+            case EventBlock() as block:
+                self._count("lost_events", block.first_event_number, len(block.events), 1 << 32)
+                ticks = np.array([self._ticks.unwrap(int(tick)) for tick in block.events["tick_us"]], np.int64)
+                self._sink(RawEvents(ticks, block.events["source"].copy(), block.events["byte"].copy()))
+            case _:
+                self._replies.put(item.message)
+
+    def _trace(self, block: SampleBlock) -> RawTrace:
+        self._count("lost_samples", block.first_sample_number, len(block.samples), 1 << 32)
+        ticks = self._ticks.unwrap_all(block.samples["tick_us"])
+        if len(ticks):
+            self.last_tick_us = int(ticks[-1])
+        numbers = block.first_sample_number + np.arange(len(ticks), dtype=np.int64)
+        return RawTrace(
+            numbers, ticks, block.samples["force_counts"].copy(), block.samples["displacement_counts"].copy()
+        )
+
+    def _count(self, kind: str, number: int, count: int, wrap: int) -> None:
+        """Compare a running number with the one expected; a step forward is a loss, which is news, not an error."""
+        lost = (number - self._expected.get(kind, number)) % wrap
+        self._expected[kind] = (number + count) % wrap
+        if lost:
+            self._sink(Damage(self.last_tick_us, kind, lost, f"{lost} missing before number {number}"))
