@@ -14,6 +14,7 @@ from collections.abc import Callable
 
 import numpy as np
 import serial
+from serial.urlhandler.protocol_socket import Serial as SocketPort
 
 from daq.clock import TickUnwrapper
 from daq.errors import PortLost
@@ -80,7 +81,7 @@ class Link:
         beat_at_s = 0.0
         while not self._closing.is_set():
             try:
-                received = self._port.read(READ_BYTES)
+                received = self._port.read(self._how_many())
                 if (now_s := time.monotonic()) - beat_at_s > HEARTBEAT_EVERY_S:
                     self.send(Heartbeat())
                     beat_at_s = now_s
@@ -91,6 +92,11 @@ class Link:
                 self.heard_at_s = time.monotonic()
                 for item in self._decoder.feed(received):
                     self._sort(item)
+
+    def _how_many(self) -> int:
+        """Return how many bytes to wait for: what is there on a real port, where the answer to a command must not wait
+        for a full buffer; a full buffer on a socket, whose `in_waiting` says only yes or no."""
+        return READ_BYTES if isinstance(self._port, SocketPort) else max(1, self._port.in_waiting)
 
     def _sort(self, item: Frame | DamagedBytes) -> None:
         if isinstance(item, DamagedBytes):

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import threading
-from dataclasses import replace
 
 import numpy as np
 
+from recordings.journal import Journal
 from recordings.keys import Key
 from recordings.partial import PartialRecording
-from recordings.types import Damage, KeyRecording, Mark, RawEvents, RawTrace, join
+from recordings.types import Damage, KeyRecording, Mark, RawEvents, RawTrace
 
 EMPTY_TRACE = RawTrace(np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0, np.int32), np.empty(0, np.int32))
 
@@ -21,7 +21,8 @@ class Recorder:
         self._lock = threading.Lock()
         self._file: PartialRecording | None = None
         self._key: Key | None = None
-        self._pieces: list[KeyRecording] = []
+        self._samples: tuple[int, int] | None = None
+        """Numbers of the first and the last sample of the stretch under way."""
         self._newest: list[RawTrace] = []
         self.sample_count = 0
         self.damage_count = 0
@@ -38,15 +39,16 @@ class Recorder:
                 return
             piece = _piece(self._key, news)
             self._file.note(piece)
-            self._pieces.append(piece)
-            self.sample_count += len(piece.trace)
-            if isinstance(news, RawTrace):
+            if isinstance(news, RawTrace) and len(news):
+                self.sample_count += len(news)
                 self._newest.append(news)
+                first = self._samples[0] if self._samples else int(news.sample_number[0])
+                self._samples = (first, int(news.sample_number[-1]))
 
     def begin_key(self, key: Key) -> None:
         """Record for this key from now on."""
         with self._lock:
-            self._key, self._pieces, self._newest = key, [], []
+            self._key, self._samples, self._newest = key, None, []
 
     def force_counts_since_last_call(self) -> np.ndarray[tuple[int], np.dtype[np.int32]]:
         """Return the force counts that have come since this was last asked, shape (N,)."""
@@ -57,21 +59,27 @@ class Recorder:
     def end_stretch(self, name: str) -> None:
         """Make safe what has come since the last call, marked with a name."""
         with self._lock:
-            if self._key is None or self._file is None:
-                return
-            pieces, self._pieces = tuple(self._pieces), []
-            number = self._file.turn_over()
-        samples = [piece.trace.sample_number for piece in pieces if len(piece.trace)]
-        if samples:
-            stretch = join(pieces)
-            mark = Mark(name, int(samples[0][0]), int(samples[-1][-1]))
-            self._file.keep(number, replace(stretch, marks=(mark,)))
+            ended = self._turn_over(name)
+        self._keep(ended)
 
     def end_key(self, name: str) -> None:
         """Make safe the rest of the key; what comes until the next key is not recorded."""
-        self.end_stretch(name)
         with self._lock:
-            self._key = None
+            ended, self._key = self._turn_over(name), None
+        self._keep(ended)
+
+    def _turn_over(self, name: str) -> Journal | None:
+        if self._key is None or self._file is None:
+            return None
+        if self._samples:
+            self._file.note(KeyRecording(self._key, EMPTY_TRACE, RawEvents.none(), (Mark(name, *self._samples),)))
+        self._samples = None
+        return self._file.turn_over()
+
+    def _keep(self, ended: Journal | None) -> None:
+        """Force a stretch to the disk, without the lock: the link goes on meanwhile."""
+        if ended is not None and self._file is not None:
+            self._file.keep(ended)
 
 
 def _piece(key: Key, news: RawTrace | RawEvents | Damage) -> KeyRecording:

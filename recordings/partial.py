@@ -2,22 +2,22 @@
 
     NAME.h5.partial/
         header.h5            a recording without keys: who, what, when, scales
-        part-0001-key40.h5   a finished stretch of a key, itself a small recording
-        journal-0002         the stretch under way, record by record; will become part 2
+        part-0001            a finished stretch of a key: a whole journal, on the disk
+        journal-0002         the stretch under way, record by record; will become part-0002
 
-How it works: a part appears by rename when it is whole; then its journal goes. A journal whose part is there says
-nothing new and is passed over, so no moment of a power cut counts a sample twice. `assemble` joins the parts to one
-file and removes the folder; after a power cut the same call does it with what is there, the journals' whole records
-included, and the file says that it is not complete.
+How it works: what comes is appended to the journal at once. When a stretch ends its journal is forced to the disk and
+renamed to a part, so a part is whole by its name alone. `assemble` joins the parts to one file and removes the folder;
+after a power cut the same call does it with what is there, the journals' whole records included, and the file says
+that it is not complete.
 """
 
 from __future__ import annotations
 
 import json
-import re
+import os
 import shutil
 from collections.abc import Iterator
-from dataclasses import astuple
+from dataclasses import astuple, dataclass
 from pathlib import Path
 from struct import Struct
 
@@ -27,6 +27,7 @@ from recordings.errors import NotARecording, RecordingExists
 from recordings.journal import Journal, read_journal
 from recordings.keys import Key
 from recordings.reader import open_recording
+from recordings.safe_files import sync_folder
 from recordings.types import Damage, Header, KeyRecording, Mark, RawEvents, RawTrace, join
 from recordings.writer import refuse_to_overwrite, write_recording
 
@@ -72,17 +73,17 @@ class PartialRecording:
         for damage in piece.damage:
             self._journal.append(KIND_DAMAGE, key + json.dumps(astuple(damage)).encode())
 
-    def turn_over(self) -> int:
-        """Begin a new stretch with a journal of its own; return the number of the one that has ended."""
-        self._journal.close()
-        self._journal = self._next_journal()
-        return self._stretch - 1
+    def turn_over(self) -> Journal:
+        """Begin a new stretch with a journal of its own; return that of the one that has ended, for `keep`."""
+        ended, self._journal = self._journal, self._next_journal()
+        return ended
 
-    def keep(self, number: int, stretch: KeyRecording) -> None:
-        """Make an ended stretch safe as a part; its journal, which holds the same, goes."""
-        part = self.folder / f"part-{number:04d}-key{stretch.key.number:02d}.h5"
-        write_recording(part, self.header, (stretch,))
-        (self.folder / f"journal-{number:04d}").unlink()
+    def keep(self, ended: Journal) -> None:
+        """Make an ended stretch safe as a part."""
+        ended.sync()
+        ended.close()
+        os.replace(ended.path, ended.path.with_name(ended.path.name.replace("journal", "part")))
+        sync_folder(self.folder)
 
     def finish(self) -> None:
         """Join all parts to the one file and remove the folder."""
@@ -95,46 +96,44 @@ class PartialRecording:
         self._journal.close()
 
 
-def assemble(folder: Path, path: Path, *, complete: bool) -> tuple[int, int]:
-    """Join the parts in a folder, and what its journal still holds, to one recording; then remove the folder.
+@dataclass(frozen=True, slots=True)
+class Assembled:
+    """What was found in the folder of a recording under way."""
 
-    Returns the number of finished stretches and of samples rescued from the journal.
+    finished_stretches: int
+    rescued_samples: int
+    """Samples of the stretch that was under way when the recording was interrupted."""
+
+
+def assemble(folder: Path, path: Path, *, complete: bool) -> Assembled:
+    """Join the parts in a folder, and what its journals still hold, to one recording; then remove the folder.
+
     Raises NotARecording if the folder is no recording under way, RecordingExists if `path` exists.
     """
     if not (folder / "header.h5").is_file():
         raise NotARecording(folder, "the folder holds no recording under way (header.h5 is missing)")
     with open_recording(folder / "header.h5") as opened:
         header = opened.header
-    parts = sorted(folder.glob("part-*.h5"))
-    rescued = tuple(piece for journal in _journals_without_part(folder, parts) for piece in _pieces_in_journal(journal))
-    write_recording(path, header, _keys(parts, rescued), complete=complete)
+    parts, journals = sorted(folder.glob("part-*")), sorted(folder.glob("journal-*"))
+    rescued = sum(len(piece.trace) for journal in journals for piece in _pieces(journal))
+    write_recording(path, header, _joined(parts + journals), complete=complete)
     shutil.rmtree(folder)
-    return len(parts), sum(len(piece.trace) for piece in rescued)
+    return Assembled(len(parts), rescued)
 
 
-def _keys(parts: list[Path], rescued: tuple[KeyRecording, ...]) -> Iterator[KeyRecording]:
-    parts_of_key: dict[int, list[Path]] = {piece.key.number: [] for piece in rescued}
-    for part in parts:
-        number = int(re.findall(r"key(\d+)", part.name)[0])
-        parts_of_key.setdefault(number, []).append(part)
-    for number in sorted(parts_of_key):
-        pieces = [_only_key(part) for part in parts_of_key[number]]
-        pieces += [piece for piece in rescued if piece.key.number == number]
-        yield join(tuple(pieces))
+def _joined(stretches: list[Path]) -> Iterator[KeyRecording]:
+    """Yield each key from the files that speak of it, A0 first; only one key is in memory at a time."""
+    stretches_of_key: dict[int, list[Path]] = {}
+    for stretch in stretches:
+        first = next(_pieces(stretch), None)
+        if first is not None:
+            stretches_of_key.setdefault(first.key.number, []).append(stretch)
+    for number in sorted(stretches_of_key):
+        yield join(tuple(piece for stretch in stretches_of_key[number] for piece in _pieces(stretch)))
 
 
-def _only_key(part: Path) -> KeyRecording:
-    with open_recording(part) as opened:
-        return next(opened.read_keys())
-
-
-def _journals_without_part(folder: Path, parts: list[Path]) -> list[Path]:
-    kept = {part.name.split("-")[1] for part in parts}
-    return [journal for journal in sorted(folder.glob("journal-*")) if journal.name.split("-")[1] not in kept]
-
-
-def _pieces_in_journal(path: Path) -> Iterator[KeyRecording]:
-    for kind, payload in read_journal(path):
+def _pieces(stretch: Path) -> Iterator[KeyRecording]:
+    for kind, payload in read_journal(stretch):
         yield _piece(kind, Key(payload[0]), payload[_KEY.size :])
 
 

@@ -20,12 +20,13 @@ def whole_or_nothing(path: Path) -> Iterator[Path]:
         with temporary.open("rb+") as written:
             os.fsync(written.fileno())
         os.replace(temporary, path)
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
     finally:
         temporary.unlink(missing_ok=True)
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
+    """Force a folder's list of names to the disk: a rename is only then sure to outlive a power cut."""
     if os.name == "posix":  # elsewhere folders cannot be opened; the rename is all there is
         handle = os.open(folder, os.O_RDONLY)
         try:

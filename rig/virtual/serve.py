@@ -19,7 +19,8 @@ from rig.virtual.virtual_rig import VirtualRig
 
 LONGEST_STEP_US = 50_000
 MOST_UNREAD_BYTES = 64 * 1024
-IDLE_WAIT_S = 0.001
+IDLE_WAIT_US = 20_000
+"""In rig time: what an idle loop lets pass before it looks again, a block of samples at most."""
 
 
 class Wire(Protocol):
@@ -151,4 +152,4 @@ def serve(wire: Wire, rig: VirtualRig, *, speed: float, until: Callable[[], bool
             unread += rig.receive(received, int(rig_us))
         unread = unread[wire.write(unread) :] if unread else unread
         if not received and step_us < LONGEST_STEP_US:
-            wire.wait(IDLE_WAIT_S)
+            wire.wait(min(IDLE_WAIT_US * 1e-6 / speed, 0.005))
