@@ -1,0 +1,1 @@
+"""From recording to numbers: pure steps, no port and no screen. `pipeline.py` is the whole analysis on one page."""

@@ -1,0 +1,31 @@
+"""Energy: W = integral of F dx by the trapezoid rule, from touch to bed contact. Definitions: measurands.md, Energy."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from processing.features.read_off import ReadOff
+from processing.stages import FloatArray
+
+
+def _work(key: ReadOff, force: FloatArray) -> float:
+    """Return the integral of a force from 0 to bed contact in N mm = mJ; the last step is cut where it ends."""
+    way, end_mm = key.curve.way_mm, key.marks.bed_contact_mm
+    whole = key.between(0.0, end_mm - key.curve.step_mm / 2)
+    places = np.append(way[whole], end_mm)
+    return float(np.trapezoid(np.append(force[whole], np.interp(end_mm, way, force)), places))
+
+
+def press_work(key: ReadOff) -> float:
+    """Work put into the key, mJ."""
+    return _work(key, key.curve.down_newton)
+
+
+def return_work(key: ReadOff) -> float:
+    """Work given back by the key, mJ."""
+    return _work(key, key.up_newton())
+
+
+def loop_work(key: ReadOff) -> float:
+    """Work lost in a stroke, mJ."""
+    return press_work(key) - return_work(key)

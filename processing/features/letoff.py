@@ -1,0 +1,72 @@
+"""The let-off (escapement): where it sits and how it feels. Definitions: measurands.md, Let-off.
+
+Tactile ratio: (Fmax - Fmin) / Fmax, the identity of the membrane-switch standards (ASTM F1570 and successors; terms
+read, formula from memory, no conformity claimed).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from processing.errors import FeatureNotFound
+from processing.features.read_off import ReadOff
+
+
+def peak_position(key: ReadOff) -> float:
+    """The local maximum, mm."""
+    return key.peak_mm()
+
+
+def peak_force(key: ReadOff) -> float:
+    """Force at the local maximum, N."""
+    key.peak_mm()
+    return _top_newton(key)
+
+
+def _top_newton(key: ReadOff) -> float:
+    return float(key.curve.down_newton[key.letoff().peak or 0])
+
+
+def onset_position(key: ReadOff) -> float:
+    """Last place before the peak with 10 % of the rise or less, mm."""
+    onset = key.letoff().onset
+    if onset is None:
+        raise FeatureNotFound("the let-off rises from the very start of the stroke")
+    return float(onset * key.curve.step_mm)
+
+
+def end_position(key: ReadOff) -> float:
+    """First place after the peak where 90 % of the drop is done, mm."""
+    key.peak_mm()
+    return float((key.letoff().end or 0) * key.curve.step_mm)
+
+
+def rise(key: ReadOff) -> float:
+    """Force at the peak less the force before, N; of a shoulder too."""
+    return _top_newton(key) - (key.letoff().before_newton or 0.0)
+
+
+def drop(key: ReadOff) -> float:
+    """Force at the peak less the lowest between it and key dip, N; 0 for a shoulder."""
+    return _top_newton(key) - (key.letoff().lowest_newton or 0.0)
+
+
+def ratio(key: ReadOff) -> float:
+    """Drop over peak force."""
+    return drop(key) / _top_newton(key)
+
+
+def slope(key: ReadOff) -> float:
+    """Steepest fall between peak and end, N/mm."""
+    key.peak_mm()
+    letoff = key.letoff()
+    falling = np.gradient(key.curve.down_newton, key.curve.step_mm)[letoff.peak : (letoff.end or 0) + 1]
+    return float(-falling.min())
+
+
+def work(key: ReadOff) -> float:
+    """Work above the force before, from onset to end, mJ."""
+    key.peak_mm()
+    letoff = key.letoff()
+    over = key.curve.down_newton[letoff.onset : (letoff.end or 0) + 1] - (letoff.before_newton or 0.0)
+    return float(np.trapezoid(np.maximum(over, 0.0), dx=key.curve.step_mm))

@@ -1,0 +1,237 @@
+"""The places on a curve from which all numbers are read: key dip, bed contact, let-off, damper, the weights' window.
+
+How it works: each landmark is found once by the definition in measurands.md; features then only read off. A rise, fall
+or step is believed if it exceeds the detection limit: three standard errors of the smoothed curve, in which the key's
+own roughness counts (a gritty key is not full of let-offs), and never less than `least_letoff_newton`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from processing.errors import FeatureNotFound
+from processing.settings import FeatureSettings
+from processing.stages import Curve, FloatArray, LetOffKind
+
+QUIET_FROM_MM, QUIET_TO_SHARE = 1.5, 0.38
+"""Between break-away and damper a curve is plain; its unevenness there is the key's roughness."""
+ROUGH_WIDTH_MM = 0.8
+SHOULDER_FLATTENS = 0.3
+"""A shoulder: after its steepest rise the curve is this much flatter before the key bed."""
+
+
+@dataclass(frozen=True, slots=True)
+class LetOff:
+    """The let-off, or that there is none. Indices into the curve."""
+
+    kind: LetOffKind
+    limit_newton: float
+    """The detection limit that was in force."""
+    peak: int | None = None
+    onset: int | None = None
+    end: int | None = None
+    before_newton: float | None = None
+    lowest_newton: float | None = None
+    """Lowest force between the peak and key dip."""
+
+
+@dataclass(frozen=True, slots=True)
+class Damper:
+    """The damper's step."""
+
+    position_mm: float
+    step_newton: float
+
+
+@dataclass(frozen=True, slots=True)
+class Landmarks:
+    """All landmarks of one curve."""
+
+    key_dip_mm: float
+    bed_contact_mm: float
+    letoff: LetOff
+    damper: Damper | None
+    window: slice
+    """Where the weights are taken; empty if there is no window."""
+    roughness_newton: float
+
+
+def find_landmarks(curve: Curve, settings: FeatureSettings) -> Landmarks:
+    """Return the landmarks of a curve. Raises FeatureNotFound if the key bed was never reached."""
+    dip = _key_dip(curve, settings)
+    first_contact = _bed_contact(curve, dip, round(0.6 * dip / curve.step_mm), settings)
+    rough = roughness(curve, QUIET_FROM_MM, QUIET_TO_SHARE * dip)
+    limit = _detection_limit(curve, rough, settings)
+    damper = _find_damper(curve, first_contact, limit, settings)
+    letoff = _find_letoff(curve, dip, damper, limit, settings)
+    contact = first_contact
+    if letoff.kind == "found" and letoff.peak is not None:
+        contact = _bed_contact(curve, dip, letoff.peak, settings)
+    return Landmarks(dip, contact, letoff, damper, _window(curve, contact, letoff, damper, settings), rough)
+
+
+def roughness(curve: Curve, from_mm: float, to_mm: float) -> float:
+    """Return how uneven the way down is, in N: robust standard deviation about a line that runs along.
+
+    The line is the mean of the neighbours ROUGH_WIDTH_MM / 2 either side, so slopes and slow bends do not count.
+    """
+    half = max(1, round(ROUGH_WIDTH_MM / 2 / curve.step_mm))
+    force = curve.down_newton
+    first, last = round(from_mm / curve.step_mm), min(round(to_mm / curve.step_mm), len(force) - half - 1)
+    if last - first < 2 * half:
+        return 0.0
+    middle = np.arange(max(first, half), last)
+    off = force[middle] - (force[middle - half] + force[middle + half]) / 2.0
+    return float(1.4826 * np.median(np.abs(off)) / np.sqrt(1.5))
+
+
+def _detection_limit(curve: Curve, rough_newton: float, settings: FeatureSettings) -> float:
+    error = float(np.median(curve.down_u_newton))
+    return max(settings.least_letoff_newton, settings.detection_sigmas * float(np.hypot(error, rough_newton)))
+
+
+def _key_dip(curve: Curve, settings: FeatureSettings) -> float:
+    beyond = curve.way_mm > curve.way_mm[-1] / 2
+    reached = np.flatnonzero(beyond & (curve.down_newton >= settings.bed_newton))
+    if not len(reached):
+        most = curve.down_newton.max()
+        raise FeatureNotFound(f"the strokes end at {most:.2f} N, before the {settings.bed_newton:g} N of the key bed")
+    return crossing_mm(curve.way_mm, curve.down_newton, int(reached[0]), settings.bed_newton)
+
+
+def crossing_mm(way: FloatArray, force: FloatArray, after: int, level: float) -> float:
+    """Return where the force passes a level between the points after - 1 and after, linearly."""
+    low, high = force[after - 1], force[after]
+    share = (level - low) / (high - low) if high != low else 1.0
+    return float(way[after - 1] + share * (way[after] - way[after - 1]))
+
+
+def _bed_contact(curve: Curve, dip_mm: float, lowest_from: int, settings: FeatureSettings) -> float:
+    dip = min(int(np.ceil(dip_mm / curve.step_mm)), len(curve.way_mm) - 1)
+    force = curve.down_newton[lowest_from : dip + 1]
+    level = float(force.min()) + settings.contact_rise_newton
+    below = lowest_from + int(np.flatnonzero(force <= level)[-1])
+    return crossing_mm(curve.way_mm, curve.down_newton, below + 1, level) if below < dip else float(dip_mm)
+
+
+def _mean_between(curve: Curve, force: FloatArray, from_mm: float, to_mm: float) -> float:
+    first, last = max(0, round(from_mm / curve.step_mm)), round(to_mm / curve.step_mm) + 1
+    return float(np.mean(force[first:last]))
+
+
+def _find_letoff(
+    curve: Curve, dip_mm: float, damper: Damper | None, limit: float, settings: FeatureSettings
+) -> LetOff:
+    """Return the local maximum with the deepest fall after it, if rise and fall exceed the limit."""
+    force, step = curve.down_newton, curve.step_mm
+    dip = int(dip_mm / step)
+    rising = np.diff(force[: dip + 1]) > 0
+    peaks = np.flatnonzero(rising[:-1] & ~rising[1:]) + 1
+    best = LetOff("none", limit)
+    for peak in peaks[peaks * step > settings.letoff_search_from * 0.8 * dip_mm]:
+        lowest = float(force[peak : dip + 1].min())
+        before = _before_newton(curve, int(peak), settings)
+        drop, rise = force[peak] - lowest, force[peak] - before
+        if min(drop, rise) <= limit or (best.peak is not None and drop <= force[best.peak] - (best.lowest_newton or 0)):
+            continue
+        contact_mm = _bed_contact(curve, dip_mm, int(peak), settings)
+        if settings.letoff_search_from * contact_mm <= peak * step <= contact_mm:
+            best = _letoff_at(curve, int(peak), before, lowest, limit, dip, settings)
+    return best if best.kind == "found" else _find_shoulder(curve, dip_mm, damper, limit, settings)
+
+
+def _before_newton(curve: Curve, peak: int, settings: FeatureSettings) -> float:
+    at_mm = peak * curve.step_mm
+    return _mean_between(curve, curve.down_newton, at_mm - settings.before_from_mm, at_mm - settings.before_to_mm)
+
+
+def _letoff_at(
+    curve: Curve, peak: int, before: float, lowest: float, limit: float, dip: int, settings: FeatureSettings
+) -> LetOff:
+    force = curve.down_newton
+    onset = _onset(force, peak, before, settings)
+    fallen = force[peak] - settings.end_share * (force[peak] - lowest)
+    end = peak + int(np.flatnonzero(force[peak : dip + 1] <= fallen)[0])
+    return LetOff("found", limit, peak, onset, end, before, lowest)
+
+
+def _onset(force: FloatArray, peak: int, before: float, settings: FeatureSettings) -> int | None:
+    low = np.flatnonzero(force[:peak] <= before + settings.onset_share * (force[peak] - before))
+    return int(low[-1]) if len(low) else None
+
+
+def _find_shoulder(
+    curve: Curve, dip_mm: float, damper: Damper | None, limit: float, settings: FeatureSettings
+) -> LetOff:
+    """Return a rise without a fall: steep, then much flatter again before the key bed."""
+    contact_mm = _bed_contact(curve, dip_mm, round(0.6 * dip_mm / curve.step_mm), settings)
+    from_mm = 0.55 * contact_mm
+    if damper is not None:
+        from_mm = max(from_mm, damper.position_mm + settings.before_from_mm - 1.0)
+    first, last = round(from_mm / curve.step_mm), round((contact_mm - 0.1) / curve.step_mm)
+    if last - first < 20:
+        return LetOff("none", limit)
+    slope = np.gradient(curve.down_newton, curve.step_mm)[first:last]
+    steepest = int(np.argmax(slope[: -len(slope) // 4]))
+    flattest = steepest + int(np.argmin(slope[steepest:]))
+    top = first + flattest
+    before = _before_newton(curve, top, settings)
+    rise = float(curve.down_newton[top]) - before
+    plain = float(np.median(slope))
+    if slope[flattest] > SHOULDER_FLATTENS * slope[steepest] or rise <= max(1.5 * limit, 4.0 * abs(plain)):
+        return LetOff("none", limit)
+    onset = _onset(curve.down_newton, top, before, settings)
+    return LetOff("shoulder", limit, top, onset, top, before, float(curve.down_newton[top]))
+
+
+def _find_damper(curve: Curve, contact_mm: float, limit: float, settings: FeatureSettings) -> Damper | None:
+    """Return the step that both ways show at the same place, if each exceeds the limit."""
+    if curve.up_newton is None:
+        return None
+    step = curve.step_mm
+    near, far = round(0.35 / step), round(0.85 / step)
+    centres = np.arange(round(settings.damper_from * contact_mm / step), round(settings.damper_to * contact_mm / step))
+    if not len(centres) or centres[-1] + far >= len(curve.way_mm) or centres[0] - far < 0:
+        return None
+    down, up = (_rises(force, centres, near, far) for force in (curve.down_newton, curve.up_newton))
+    both = np.minimum(down, up)
+    best = int(np.argmax(both))
+    if both[best] <= limit or max(down[best], up[best]) > 3.0 * both[best]:
+        return None
+    centre = int(centres[best])
+    position = _middle_mm((curve.down_newton + curve.up_newton) / 2.0, centre, near, far) * step
+    return Damper(position, float(down[best] + up[best]) / 2.0)
+
+
+def _rises(force: FloatArray, centres: np.ndarray[tuple[int], np.dtype[np.intp]], near: int, far: int) -> FloatArray:
+    """Return, for each centre, the mean force from near to far after it less that before it."""
+    total = np.concatenate([[0.0], np.cumsum(force)])
+    after = total[centres + far] - total[centres + near]
+    before = total[centres - near] - total[centres - far]
+    rises: FloatArray = (after - before) / (far - near)
+    return rises
+
+
+def _middle_mm(force: FloatArray, centre: int, near: int, far: int) -> float:
+    """Return the (fractional) index at which the step is half done."""
+    low, high = force[centre - far : centre - near].mean(), force[centre + near : centre + far].mean()
+    between = force[centre - far : centre + far]
+    above = np.flatnonzero(between >= (low + high) / 2.0)
+    return float(centre - far + above[0]) if len(above) else float(centre)
+
+
+def _window(
+    curve: Curve, contact_mm: float, letoff: LetOff, damper: Damper | None, settings: FeatureSettings
+) -> slice:
+    """Return the window of the weights, empty if it would be narrower than the narrowest allowed."""
+    ends = []
+    if letoff.onset is not None:
+        ends.append(letoff.onset * curve.step_mm - settings.window_before_onset_mm)
+    if damper is not None:
+        ends.append(damper.position_mm - settings.window_before_damper_mm)
+    end_mm = min(ends) if ends else settings.window_share_of_contact * contact_mm
+    if end_mm - settings.window_from_mm < settings.narrowest_window_mm:
+        return slice(0, 0)
+    return slice(round(settings.window_from_mm / curve.step_mm), round(end_mm / curve.step_mm) + 1)

@@ -1,0 +1,114 @@
+"""Where the presses of a trace begin, turn and end.
+
+How it works: a press is a passage of the displacement above 60 % of its range and back below 40 % (two thresholds, so
+that trembling does not count twice). From there each press is followed back to where the plunger set out: the last
+place in the air from which it went down without going back more than `reversal_mm`; so a short approach that only
+touches the key does not belong to it. The way up is followed in the same manner.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from processing.errors import NoStroke
+from processing.settings import StrokeSettings
+from processing.stages import CalibratedTrace, FloatArray
+
+SHORTEST_PRESS_MM = 2.0
+HIGH, LOW = 0.6, 0.4
+AT_REST_MM = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """One press by indices into its trace: what is before it, start, turn down, turn up, end."""
+
+    before: int
+    start: int
+    turn: int
+    lift: int
+    """The plunger leaves the turn; between `turn` and `lift` it stood at the bottom."""
+    end: int
+    after: int
+
+
+def split_presses(trace: CalibratedTrace, settings: StrokeSettings) -> tuple[Span, ...]:
+    """Return the presses of a trace, oldest first. Raises NoStroke if there is none."""
+    way, force = trace.displacement_mm, trace.force_newton
+    if len(way) < 10:
+        raise NoStroke(f"the trace has {len(way)} samples; nothing was pressed")
+    lowest, highest = np.percentile(way, [0.2, 99.8])
+    if highest - lowest < SHORTEST_PRESS_MM:
+        raise NoStroke(f"the plunger moved {highest - lowest:.2f} mm; a press is at least {SHORTEST_PRESS_MM:g} mm")
+    passages = _passages(way, lowest + LOW * (highest - lowest), lowest + HIGH * (highest - lowest))
+    if not passages:
+        raise NoStroke("the displacement never goes down and stays: is downward positive?")
+    edges = _edges_between(way, passages)
+    air_newton = float(np.percentile(force, 2.0)) + settings.level_differs_newton
+    return tuple(
+        _span(way, force, before, passage, after, air_newton, settings)
+        for before, passage, after in zip(edges[:-1], passages, edges[1:], strict=True)
+    )
+
+
+def _passages(way: FloatArray, low: float, high: float) -> list[tuple[int, int]]:
+    """Return (first index above high, first index below low afterwards or the end) of each press."""
+    state = np.where(way >= high, 1, np.where(way <= low, 0, -1))
+    known = np.flatnonzero(state >= 0)
+    changes = np.flatnonzero(np.diff(state[known]) != 0) + 1
+    downs = [int(known[change]) for change in changes if state[known[change]] == 1]
+    ups = [int(known[change]) for change in changes if state[known[change]] == 0]
+    passages = []
+    for down in downs:
+        later = [up for up in ups if up > down]
+        passages.append((down, later[0] if later else len(way) - 1))
+    return passages
+
+
+def _edges_between(way: FloatArray, passages: list[tuple[int, int]]) -> list[int]:
+    """Return where one press ends and the next begins: in the middle of the rest at the top between them."""
+    edges = [0]
+    for (_, up), (down, _) in zip(passages, passages[1:], strict=False):
+        between = way[up:down]
+        at_top = np.flatnonzero(between <= between.min() + AT_REST_MM)
+        edges.append(up + int(at_top[len(at_top) // 2]))
+    return [*edges, len(way) - 1]
+
+
+def _span(
+    way: FloatArray,
+    force: FloatArray,
+    before: int,
+    passage: tuple[int, int],
+    after: int,
+    air_newton: float,
+    settings: StrokeSettings,
+) -> Span:
+    down, up = passage
+    deepest = float(way[down : up + 1].max())
+    at_bottom = down + np.flatnonzero(way[down : up + 1] >= deepest - settings.new_ground_mm)
+    turn, lift = int(at_bottom[0]), int(at_bottom[-1])
+    start = down - _set_out(way[before : down + 1][::-1], force[before : down + 1][::-1], air_newton, settings)
+    end = up + _set_out(way[up : after + 1], force[up : after + 1], air_newton, settings)
+    return Span(before, start, turn, lift, end, after)
+
+
+def _set_out(way: FloatArray, force: FloatArray, air_newton: float, settings: StrokeSettings) -> int:
+    """Return how many samples from the first to the top of the way, seen from the press outward.
+
+    The top is the lowest displacement before the plunger comes back by more than reversal_mm while in the air.
+    """
+    lowest_so_far = np.minimum.accumulate(way)
+    came_back = way > lowest_so_far + settings.reversal_mm
+    for index in np.flatnonzero(came_back):
+        top = int(np.argmin(way[: index + 1]))
+        if force[top] <= air_newton:
+            return _last_at_top(way[: index + 1])
+    return _last_at_top(way)
+
+
+def _last_at_top(way: FloatArray) -> int:
+    """Return the first index, seen from the press, at which the plunger is within a hair of the top."""
+    return int(np.flatnonzero(way <= way.min() + 0.002)[0])

@@ -1,0 +1,179 @@
+"""The stages between counts and numbers, a type for each, so that the wrong order does not type-check.
+
+`RawTrace -> CalibratedTrace -> Stroke -> Curve -> KeyResult -> KeyboardResult`. Arrays are read-only.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recordings.keys import Key
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+LetOffKind = Literal["found", "shoulder", "none"]
+
+
+def read_only(*arrays: NDArray[np.generic]) -> None:
+    """Make arrays read-only; a stage owns what it is given."""
+    for array in arrays:
+        array.setflags(write=False)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CalibratedTrace:
+    """One key's samples in physical units, oldest first, arrays (N,). The force still holds the cell's zero."""
+
+    time_s: FloatArray
+    displacement_mm: FloatArray
+    """Of the stage: what the rig gives under load is not yet taken out."""
+    force_newton: FloatArray
+    compliance_mm_per_newton: float
+    displacement_step_mm: float
+    """One count of the displacement gauge."""
+    outliers: int
+    """Samples left out because they stand far from their neighbours."""
+    gaps: int
+    """Places where samples are missing."""
+
+    def __post_init__(self) -> None:
+        read_only(self.time_s, self.displacement_mm, self.force_newton)
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A note that began, and ended if it did."""
+
+    on_s: float
+    velocity: int | None
+    off_s: float | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Branch:
+    """One way of a stroke, zero and give taken out, new ground only. Arrays (N,) in the order of time."""
+
+    time_s: FloatArray
+    way_mm: FloatArray
+    """Of the plunger tip, 0 at touch, downward positive."""
+    force_newton: FloatArray
+
+    def __post_init__(self) -> None:
+        read_only(self.time_s, self.way_mm, self.force_newton)
+
+    def speed_mm_per_s(self) -> float:
+        """Typical speed: way over time between the middle two quarters, 0 if there are too few samples."""
+        quarter = len(self.time_s) // 4
+        if quarter < 2:
+            return 0.0
+        passed_s = self.time_s[3 * quarter] - self.time_s[quarter]
+        way = abs(self.way_mm[3 * quarter] - self.way_mm[quarter])
+        return float(way / passed_s) if passed_s > 0 else 0.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stroke:
+    """One press: down, and up again if the key was let up."""
+
+    down: Branch
+    up: Branch | None
+    touch_mm: float
+    """Place of touch on the stage's scale."""
+    zero_newton: float
+    """What the cell showed in the air."""
+    zero_u_newton: float
+    preloaded: bool
+    travel_mm: float
+    """From touch to the turn."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Curve:
+    """Force over way on an even grid from touch on. Arrays (N,); forces in N, standard errors in N."""
+
+    way_mm: FloatArray
+    down_newton: FloatArray
+    up_newton: FloatArray | None
+    """None: the key was not let up."""
+    down_u_newton: FloatArray
+    up_u_newton: FloatArray | None
+    half_width_mm: float
+    """Of the smoothing kernel."""
+    gap: BoolArray
+    """Where there were no samples near and the curve is only drawn across."""
+    strokes: int
+    noise_dof: float
+
+    def __post_init__(self) -> None:
+        read_only(self.way_mm, self.down_newton, self.down_u_newton, self.gap)
+        if self.up_newton is not None and self.up_u_newton is not None:
+            read_only(self.up_newton, self.up_u_newton)
+
+    @property
+    def step_mm(self) -> float:
+        """Distance between two points."""
+        return float(self.way_mm[1] - self.way_mm[0])
+
+
+@dataclass(frozen=True, slots=True)
+class StrokeNotes:
+    """Where the note of one stroke began and ended, mm from touch; None: it did not, or nobody told."""
+
+    trigger_mm: float | None
+    release_mm: float | None
+    velocity: int | None
+    speed_at_trigger_mm_per_s: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measurement:
+    """One number of one key with all that must come with it, or the reason why it is missing."""
+
+    name: str
+    unit: str
+    value: float | None
+    u: float | None = None
+    """Standard uncertainty, in `unit`."""
+    dof: float | None = None
+    coverage_factor: float | None = None
+    flags: tuple[str, ...] = ()
+    reason: str | None = None
+    """Why there is no value."""
+
+    @property
+    def expanded(self) -> float | None:
+        """U95: half-width of the 95 % interval."""
+        return None if self.u is None or self.coverage_factor is None else self.u * self.coverage_factor
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something worth knowing about a key or its strokes: in words, with numbers, with advice."""
+
+    code: str
+    text: str
+    advice: str
+    odd: bool
+    """True: the key itself is to be looked at; False: the recording is."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class KeyResult:
+    """All that is known about one key."""
+
+    key: Key
+    strokes: int
+    """Strokes that the numbers rest on."""
+    measurements: tuple[Measurement, ...]
+    letoff: LetOffKind
+    findings: tuple[Finding, ...]
+    curve: Curve | None
+    """None: nothing could be measured; the findings say why."""
+    stroke_curves: tuple[Curve, ...] = ()
+
+    def __getitem__(self, name: str) -> Measurement:
+        return next(measurement for measurement in self.measurements if measurement.name == name)

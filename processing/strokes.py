@@ -1,0 +1,193 @@
+"""From a press to a Stroke: the zero of the cell, the touch, the give of the rig, new ground only.
+
+How it works: before it touches the key the plunger hangs in the air, and what the cell shows there is its zero; after
+the stroke likewise, and between the two the zero is taken to drift along a straight line. Air is recognised by the
+loop: a plunger in the air shows the same force before and after a stroke, one that rests on a key shows the friction
+between them. Without air the zero is believed as recorded, and a stroke that starts loaded says `preloaded`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+from scipy.ndimage import uniform_filter1d
+
+from processing.calibrate import noise_sigma
+from processing.segment import AT_REST_MM, Span
+from processing.settings import StrokeSettings
+from processing.stages import BoolArray, Branch, CalibratedTrace, FloatArray, Stroke
+
+FEWEST_AIR_SAMPLES = 8
+QUIET_NEWTON = 0.008
+"""Force is averaged over as many samples as bring its noise down to this before it is held against touch_force."""
+CLEAR_OF_TOUCH_MM = 0.05
+EARLY_SHARE = 0.3
+"""A plunger that sets out from the air touches within this share of its way; otherwise it hung too high to tell."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Level:
+    """What the cell shows in the air near one end of a stroke: mean, its standard error, and when."""
+
+    newton: float
+    u_newton: float
+    time_s: float
+
+
+def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> Stroke:
+    """Return one press with zero and give taken out and x = 0 at touch."""
+    sigma = noise_sigma(trace.force_newton[span.start : span.turn + 1])
+    let_up = _was_let_up(trace, span)
+    before, after = _air_levels(trace, span, settings, sigma, let_up)
+    zero = _zero_over_time(trace.time_s, before, after)
+    force = trace.force_newton - zero
+    way = trace.displacement_mm - trace.compliance_mm_per_newton * force
+    touch_mm, preloaded = _touch(way[span.start : span.turn + 1], force[span.start : span.turn + 1], sigma, settings)
+    down = _branch(trace, way - touch_mm, force, slice(span.start, span.turn + 1), settings, downward=True)
+    up = None
+    if let_up:
+        up = _branch(trace, way - touch_mm, force, slice(span.lift, span.end + 1), settings, downward=False)
+    levels = [level for level in (before, after) if level is not None]
+    return Stroke(
+        down,
+        up,
+        touch_mm,
+        float(zero[span.start]) if levels else 0.0,
+        float(np.mean([level.u_newton for level in levels])) if levels else 0.0,
+        preloaded,
+        float(down.way_mm[-1]),
+    )
+
+
+def _was_let_up(trace: CalibratedTrace, span: Span) -> bool:
+    way = trace.displacement_mm
+    return bool(way[span.turn] - way[span.end] > 0.5 * (way[span.turn] - way[span.start]))
+
+
+def _zero_over_time(time_s: FloatArray, before: _Level | None, after: _Level | None) -> FloatArray:
+    if before is None or after is None:
+        known = before or after
+        return np.full(len(time_s), known.newton if known else 0.0)
+    return np.interp(time_s, [before.time_s, after.time_s], [before.newton, after.newton])
+
+
+def _air_levels(
+    trace: CalibratedTrace, span: Span, settings: StrokeSettings, sigma: float, let_up: bool
+) -> tuple[_Level | None, _Level | None]:
+    """Return the levels of the air before and after the stroke, None where the plunger was not in the air."""
+    rest = _rest_before(trace.displacement_mm, span)
+    before = _air_at_start(trace, slice(rest, span.turn + 1), settings, sigma)
+    if not let_up:
+        return before, None
+    backward = slice(span.lift, _rest_after(trace.displacement_mm, span) + 1)
+    after = _air_at_start(trace, backward, settings, sigma, backward=True)
+    if before is None or after is None:
+        return _point_levels(trace, span, settings, sigma)
+    if abs(before.newton - after.newton) <= settings.level_differs_newton + 3.0 * (before.u_newton + after.u_newton):
+        return before, after
+    start_mm, end_mm = trace.displacement_mm[span.start], trace.displacement_mm[span.end]
+    if after.newton < before.newton and end_mm < start_mm - settings.air_mm:
+        return None, after
+    if before.newton < after.newton and start_mm < end_mm - settings.air_mm:
+        return before, None
+    return None, None
+
+
+def _rest_before(way: FloatArray, span: Span) -> int:
+    """Return the first index of the rest from which the stroke set out."""
+    moved = np.flatnonzero(np.abs(way[span.before : span.start + 1] - way[span.start]) > AT_REST_MM)
+    return span.before + int(moved[-1]) + 1 if len(moved) else span.before
+
+
+def _rest_after(way: FloatArray, span: Span) -> int:
+    moved = np.flatnonzero(np.abs(way[span.end : span.after + 1] - way[span.end]) > AT_REST_MM)
+    return span.end + int(moved[0]) - 1 if len(moved) else span.after
+
+
+def _air_at_start(
+    trace: CalibratedTrace, part: slice, settings: StrokeSettings, sigma: float, *, backward: bool = False
+) -> _Level | None:
+    """Return the level before the force rises, None if it rises at once or only far down the way."""
+    turn = -1 if backward else 1
+    time_s, way, force = (array[part][::turn] for array in (trace.time_s, trace.displacement_mm, trace.force_newton))
+    close = np.flatnonzero(way > way[0] + settings.air_mm)
+    first = max(int(close[0]) if len(close) else 0, 1)
+    level = float(np.median(force[:first]))
+    for _ in range(2):  # the second time from all of the air, not only its beginning
+        quiet = _quiet(force, sigma)
+        rise = _first_lasting(quiet > level + settings.touch_newton / 2, way, settings.touch_stays_mm)
+        if rise is None or way[rise] - way[0] > EARLY_SHARE * (way.max() - way[0]):
+            return None
+        air = np.flatnonzero(way[:rise] < way[rise] - CLEAR_OF_TOUCH_MM)
+        if len(air) < FEWEST_AIR_SAMPLES:
+            return None
+        level = float(np.mean(force[air]))
+    return _Level(level, sigma / np.sqrt(len(air)), float(np.mean(time_s[air])))
+
+
+def _point_levels(
+    trace: CalibratedTrace, span: Span, settings: StrokeSettings, sigma: float
+) -> tuple[_Level | None, _Level | None]:
+    """Return levels of a stroke that starts and ends right at the key: believed if the loop closes there and is open
+    further down, where friction holds it open."""
+    way, force = trace.displacement_mm, trace.force_newton
+    down, up = slice(span.start, span.turn + 1), slice(span.lift, span.end + 1)
+    level = float(np.median(force[span.start : span.start + 3]))
+    last = float(np.median(force[span.end - 2 : span.end + 1]))
+    if abs(level - last) > settings.level_differs_newton / 2 + 3.0 * sigma:
+        return None, None
+    inside = float(way[span.start]) + 1.0
+    there = float(np.interp(inside, np.maximum.accumulate(way[down]), force[down]))
+    back = float(np.interp(inside, np.maximum.accumulate(way[up][::-1]), force[up][::-1]))
+    if there - back < settings.level_differs_newton or min(there, back) < level + settings.level_differs_newton:
+        return None, None
+    u_newton = max(sigma, settings.level_differs_newton / 10)
+    times = trace.time_s
+    return _Level(level, u_newton, float(times[span.start])), _Level(last, u_newton, float(times[span.end]))
+
+
+def _quiet(force: FloatArray, sigma: float) -> FloatArray:
+    count = min(ceil((sigma / QUIET_NEWTON) ** 2), max(len(force) // 20, 1))
+    return force if count <= 1 else uniform_filter1d(force, count | 1, mode="nearest")
+
+
+def _first_lasting(above: BoolArray, way: FloatArray, stays_mm: float) -> int | None:
+    """Return the first index from which a condition holds for at least stays_mm of way (or to the end)."""
+    falls = np.flatnonzero(~above)
+    starts = np.flatnonzero(above & ~np.concatenate([[False], above[:-1]]))
+    for start in starts:
+        later = falls[np.searchsorted(falls, start) :]
+        ends_mm = way[later[0]] if len(later) else np.inf
+        if ends_mm - way[start] >= stays_mm:
+            return int(start)
+    return None
+
+
+def _touch(way: FloatArray, force: FloatArray, sigma: float, settings: StrokeSettings) -> tuple[float, bool]:
+    """Return the place of touch on the stage's scale, and whether the stroke started loaded."""
+    quiet = _quiet(force, sigma)
+    first = _first_lasting(quiet >= settings.touch_newton, way, settings.touch_stays_mm)
+    if first is None or first == 0 or way[first] - way[0] < settings.new_ground_mm and quiet[0] >= settings.touch_newton:
+        return float(way[0]), True
+    low, high = quiet[first - 1], quiet[first]
+    share = (settings.touch_newton - low) / (high - low) if high > low else 1.0
+    return float(way[first - 1] + share * (way[first] - way[first - 1])), False
+
+
+def _branch(
+    trace: CalibratedTrace,
+    way: FloatArray,
+    force: FloatArray,
+    part: slice,
+    settings: StrokeSettings,
+    *,
+    downward: bool,
+) -> Branch:
+    """Return the samples of one way that break new ground from touch on."""
+    here = way[part]
+    furthest = np.maximum.accumulate(here) if downward else np.minimum.accumulate(here)
+    new = np.abs(here - furthest) <= settings.new_ground_mm
+    new &= here >= 0.0
+    return Branch(trace.time_s[part][new], here[new], force[part][new])
