@@ -24,14 +24,14 @@ SHOULDER_FLATTENS = 0.3
 
 @dataclass(frozen=True, slots=True)
 class LetOff:
-    """The let-off, or that there is none. Indices into the curve."""
+    """The let-off, or that there is none. `peak` is an index into the curve."""
 
     kind: LetOffKind
     limit_newton: float
     """The detection limit that was in force."""
     peak: int | None = None
-    onset: int | None = None
-    end: int | None = None
+    onset_mm: float | None = None
+    end_mm: float | None = None
     before_newton: float | None = None
     lowest_newton: float | None = None
     """Lowest force between the peak and key dip."""
@@ -151,15 +151,17 @@ def _letoff_at(
     curve: Curve, peak: int, before: float, lowest: float, limit: float, dip: int, settings: FeatureSettings
 ) -> LetOff:
     force = curve.down_newton
-    onset = _onset(force, peak, before, settings)
-    fallen = force[peak] - settings.end_share * (force[peak] - lowest)
+    fallen = float(force[peak] - settings.end_share * (force[peak] - lowest))
     end = peak + int(np.flatnonzero(force[peak : dip + 1] <= fallen)[0])
-    return LetOff("found", limit, peak, onset, end, before, lowest)
+    end_mm = crossing_mm(curve.way_mm, force, end, fallen)
+    return LetOff("found", limit, peak, _onset_mm(curve, peak, before, settings), end_mm, before, lowest)
 
 
-def _onset(force: FloatArray, peak: int, before: float, settings: FeatureSettings) -> int | None:
-    low = np.flatnonzero(force[:peak] <= before + settings.onset_share * (force[peak] - before))
-    return int(low[-1]) if len(low) else None
+def _onset_mm(curve: Curve, peak: int, before: float, settings: FeatureSettings) -> float | None:
+    force = curve.down_newton
+    level = float(before + settings.onset_share * (force[peak] - before))
+    low = np.flatnonzero(force[:peak] <= level)
+    return crossing_mm(curve.way_mm, force, int(low[-1]) + 1, level) if len(low) else None
 
 
 def _find_shoulder(
@@ -182,8 +184,8 @@ def _find_shoulder(
     plain = float(np.median(slope))
     if slope[flattest] > SHOULDER_FLATTENS * slope[steepest] or rise <= max(1.5 * limit, 4.0 * abs(plain)):
         return LetOff("none", limit)
-    onset = _onset(curve.down_newton, top, before, settings)
-    return LetOff("shoulder", limit, top, onset, top, before, float(curve.down_newton[top]))
+    onset_mm, top_mm = _onset_mm(curve, top, before, settings), float(curve.way_mm[top])
+    return LetOff("shoulder", limit, top, onset_mm, top_mm, before, float(curve.down_newton[top]))
 
 
 def _find_damper(curve: Curve, contact_mm: float, limit: float, settings: FeatureSettings) -> Damper | None:
@@ -201,8 +203,12 @@ def _find_damper(curve: Curve, contact_mm: float, limit: float, settings: Featur
     if both[best] <= limit or max(down[best], up[best]) > 3.0 * both[best]:
         return None
     centre = int(centres[best])
-    position = _middle_mm((curve.down_newton + curve.up_newton) / 2.0, centre, near, far) * step
-    return Damper(position, float(down[best] + up[best]) / 2.0)
+    both_ways = (curve.down_newton + curve.up_newton) / 2.0
+    quiet = slice(round(QUIET_FROM_MM / step), max(centre - near, round(QUIET_FROM_MM / step) + 3))
+    slope = float(np.polyfit(curve.way_mm[quiet], both_ways[quiet], 1)[0])
+    plain = both_ways - slope * curve.way_mm
+    height = float(_rises(plain, centres[best : best + 1], near, far)[0])
+    return Damper(_middle_mm(curve.way_mm, plain, centre, near, far), height)
 
 
 def _rises(force: FloatArray, centres: np.ndarray[tuple[int], np.dtype[np.intp]], near: int, far: int) -> FloatArray:
@@ -214,12 +220,12 @@ def _rises(force: FloatArray, centres: np.ndarray[tuple[int], np.dtype[np.intp]]
     return rises
 
 
-def _middle_mm(force: FloatArray, centre: int, near: int, far: int) -> float:
-    """Return the (fractional) index at which the step is half done."""
+def _middle_mm(way: FloatArray, force: FloatArray, centre: int, near: int, far: int) -> float:
+    """Return the place at which the step is half done."""
     low, high = force[centre - far : centre - near].mean(), force[centre + near : centre + far].mean()
-    between = force[centre - far : centre + far]
-    above = np.flatnonzero(between >= (low + high) / 2.0)
-    return float(centre - far + above[0]) if len(above) else float(centre)
+    middle = float(low + high) / 2.0
+    above = np.flatnonzero(force[centre - far : centre + far] >= middle)
+    return crossing_mm(way, force, centre - far + int(above[0]), middle) if len(above) else float(way[centre])
 
 
 def _window(
@@ -227,8 +233,8 @@ def _window(
 ) -> slice:
     """Return the window of the weights, empty if it would be narrower than the narrowest allowed."""
     ends = []
-    if letoff.onset is not None:
-        ends.append(letoff.onset * curve.step_mm - settings.window_before_onset_mm)
+    if letoff.onset_mm is not None:
+        ends.append(letoff.onset_mm - settings.window_before_onset_mm)
     if damper is not None:
         ends.append(damper.position_mm - settings.window_before_damper_mm)
     end_mm = min(ends) if ends else settings.window_share_of_contact * contact_mm

@@ -155,7 +155,10 @@ class Finding:
     """Something worth knowing about a key or its strokes: in words, with numbers, with advice."""
 
     code: str
-    text: str
+    template: str
+    """The words, with {} where a number goes: numbers are shown in the reader's units."""
+    numbers: tuple[tuple[float, str], ...]
+    """Value and unit of each number, N or mm."""
     advice: str
     odd: bool
     """True: the key itself is to be looked at; False: the recording is."""

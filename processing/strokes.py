@@ -83,8 +83,10 @@ def _air_levels(
         return before, None
     backward = slice(span.lift, _rest_after(trace.displacement_mm, span) + 1)
     after = _air_at_start(trace, backward, settings, sigma, backward=True)
-    if before is None or after is None:
+    if before is None and after is None:
         return _point_levels(trace, span, settings, sigma)
+    if before is None or after is None:
+        return _one_sided(trace, span, settings, sigma, before, after)
     if abs(before.newton - after.newton) <= settings.level_differs_newton + 3.0 * (before.u_newton + after.u_newton):
         return before, after
     start_mm, end_mm = trace.displacement_mm[span.start], trace.displacement_mm[span.end]
@@ -93,6 +95,17 @@ def _air_levels(
     if before.newton < after.newton and start_mm < end_mm - settings.air_mm:
         return before, None
     return None, None
+
+
+def _one_sided(
+    trace: CalibratedTrace, span: Span, settings: StrokeSettings, sigma: float, before: _Level | None, after: _Level | None
+) -> tuple[_Level | None, _Level | None]:
+    """Return the one level found, unless the other end of the stroke shows less force: then it was no air."""
+    force = trace.force_newton
+    known, other = (before, force[span.end]) if before is not None else (after, force[span.start])
+    if known is None or other < known.newton - settings.level_differs_newton - 3.0 * sigma:
+        return None, None
+    return before, after
 
 
 def _rest_before(way: FloatArray, span: Span) -> int:

@@ -29,16 +29,16 @@ def _top_newton(key: ReadOff) -> float:
 
 def onset_position(key: ReadOff) -> float:
     """Last place before the peak with 10 % of the rise or less, mm."""
-    onset = key.letoff().onset
-    if onset is None:
+    onset_mm = key.letoff().onset_mm
+    if onset_mm is None:
         raise FeatureNotFound("the let-off rises from the very start of the stroke")
-    return float(onset * key.curve.step_mm)
+    return onset_mm
 
 
 def end_position(key: ReadOff) -> float:
     """First place after the peak where 90 % of the drop is done, mm."""
     key.peak_mm()
-    return float((key.letoff().end or 0) * key.curve.step_mm)
+    return key.letoff().end_mm or 0.0
 
 
 def rise(key: ReadOff) -> float:
@@ -60,13 +60,14 @@ def slope(key: ReadOff) -> float:
     """Steepest fall between peak and end, N/mm."""
     key.peak_mm()
     letoff = key.letoff()
-    falling = np.gradient(key.curve.down_newton, key.curve.step_mm)[letoff.peak : (letoff.end or 0) + 1]
+    part = key.between(key.at(letoff.peak or 0), letoff.end_mm or 0.0)
+    falling = np.gradient(key.curve.down_newton, key.curve.step_mm)[part]
     return float(-falling.min())
 
 
 def work(key: ReadOff) -> float:
     """Work above the force before, from onset to end, mJ."""
-    key.peak_mm()
     letoff = key.letoff()
-    over = key.curve.down_newton[letoff.onset : (letoff.end or 0) + 1] - (letoff.before_newton or 0.0)
+    part = key.between(onset_position(key), end_position(key))
+    over = key.curve.down_newton[part] - (letoff.before_newton or 0.0)
     return float(np.trapezoid(np.maximum(over, 0.0), dx=key.curve.step_mm))

@@ -5,6 +5,7 @@ With strokes at one speed the places are raw; the bound of the latency widens th
 
 from __future__ import annotations
 
+from processing.errors import FeatureNotFound
 from processing.features.read_off import ReadOff
 
 
@@ -26,3 +27,11 @@ def release_height(key: ReadOff) -> float:
 def trigger_margin(key: ReadOff) -> float:
     """Note-on less the let-off's peak, mm; positive: the note comes after the notch."""
     return key.trigger_mm() - key.peak_mm()
+
+
+def speed_at_trigger(key: ReadOff) -> float:
+    """Mean speed over the last millimetre before note-on, mm/s."""
+    key.trigger_mm()
+    if key.notes.speed_mm_per_s is None:
+        raise FeatureNotFound("less than 1 mm was recorded before note-on")
+    return key.notes.speed_mm_per_s

@@ -18,6 +18,8 @@ class NotePlaces:
 
     trigger_mm: float | None
     release_mm: float | None
+    speed_mm_per_s: float | None
+    """Mean speed over the last millimetre before note-on."""
     why_not: str
 
 

@@ -23,7 +23,7 @@ class Feature:
 
 def _needs(what: str) -> Callable[[ReadOff], NoReturn]:
     def measure(_: ReadOff) -> NoReturn:
-        raise FeatureNotFound(f"needs {what}; this recording has slow strokes only")
+        raise FeatureNotFound(f"needs {what}; this version does not evaluate them")
 
     return measure
 
@@ -62,6 +62,7 @@ FEATURES = (
     Feature("note_latency",          "ms",   "Latency of the note",                     _needs("strokes at two speeds or more")),
     Feature("reset_height",          "mm",   "Reset above the dip by",                  _needs("partial lifts")),
     Feature("sustain_window",        "mm",   "Room to repeat with the note held",       _needs("partial lifts")),
+    Feature("speed_at_trigger",      "mm/s", "Speed at note-on",                        notes.speed_at_trigger),
     Feature("effective_mass",        "kg",   "Effective mass",                          _needs("strokes of different acceleration")),
     Feature("lowest_velocity",       "1",    "Lowest velocity",                         _needs("a ladder of speeds")),
     Feature("highest_velocity",      "1",    "Highest velocity",                        _needs("a ladder of speeds")),

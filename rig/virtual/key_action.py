@@ -82,11 +82,14 @@ class KeyAction:
 
 
 class Contact:
-    """Where plunger and key meet: pushes, never pulls. Its stiffness is the bench's own give."""
+    """Where plunger and key meet: pushes, never pulls. Its stiffness is the bench's own give.
 
-    def __init__(self, stiffness_newton_per_mm: float, damping_newton_s_per_mm: float = 0.04) -> None:
+    Damping grows with the depth (Hunt & Crossley, J. Appl. Mech. 42:440, 1975), so the force starts from zero.
+    """
+
+    def __init__(self, stiffness_newton_per_mm: float, damping_s_per_mm: float = 0.02) -> None:
         self.stiffness_newton_per_mm = stiffness_newton_per_mm
-        self.damping_newton_s_per_mm = damping_newton_s_per_mm
+        self.damping_s_per_mm = damping_s_per_mm
 
     def force(self, plunger_mm: float, plunger_mm_per_s: float, action: KeyAction) -> float:
         """Return the force in N of the plunger on the key, 0 or more."""
@@ -94,4 +97,4 @@ class Contact:
         if pressed_mm <= 0.0:
             return 0.0
         closing = plunger_mm_per_s - action.velocity_mm_per_s
-        return max(0.0, self.stiffness_newton_per_mm * pressed_mm + self.damping_newton_s_per_mm * closing)
+        return max(0.0, self.stiffness_newton_per_mm * pressed_mm * (1.0 + self.damping_s_per_mm * closing))

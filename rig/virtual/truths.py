@@ -20,7 +20,7 @@ from rig.virtual.scenario import KeySpec, Scenario
 
 FloatArray = NDArray[np.float64]
 
-STEP_MM = 0.005
+STEP_MM = 0.002
 SPEED_MM_PER_S = 4.0
 TURN_NEWTON = 4.0
 TOUCH_NEWTON, BED_NEWTON = 0.05, 3.0
@@ -39,17 +39,17 @@ class TrueCurve:
 
 def true_curve(key: KeySpec) -> TrueCurve:
     """Return the curve of a fresh key, pressed slowly to TURN_NEWTON and let up again; the plunger cannot pull."""
-    action, down, up = KeyAction(key.action), [], []
+    action = KeyAction(key.action)
     place, dt_s = action.key_mm, STEP_MM / SPEED_MM_PER_S
-    ways = []
-    while not down or down[-1] < TURN_NEWTON:
+    ways, down, up = [place], [0.0], []
+    while down[-1] < TURN_NEWTON:
         place += STEP_MM
         ways.append(place)
         down.append(_led(action, place, SPEED_MM_PER_S, dt_s))
     for back in reversed(ways):
         up.append(max(0.0, _led(action, back, -SPEED_MM_PER_S, dt_s)))
     way, down_newton, up_newton = np.array(ways), np.array(down), np.array(up[::-1])
-    touch_mm = float(np.interp(TOUCH_NEWTON, down_newton[:10], way[:10]))
+    touch_mm = float(np.interp(TOUCH_NEWTON, down_newton[:2], way[:2]))
     return TrueCurve(way - touch_mm, down_newton, up_newton, touch_mm)
 
 
@@ -70,7 +70,7 @@ def true_features(key: KeySpec) -> dict[str, float | None]:
     lowest_from = 0.6 * dip if peak_at is None else x[peak_at]
     between = (x >= lowest_from) & (x <= dip)
     after_peak = down[between]
-    contact = float(x[between][np.flatnonzero(after_peak <= after_peak.min() + 0.10)[-1]])
+    contact = _last_below(x[between], after_peak, after_peak.min() + 0.10)
     truth: dict[str, float | None] = {"key_dip": dip, "bed_contact": contact}
     onset = None
     if peak_at is not None:
@@ -107,6 +107,11 @@ def _first(x: FloatArray, force: FloatArray, level: float, *, after: float) -> f
     return float(np.interp(level, force[reached - 1 : reached + 1], x[reached - 1 : reached + 1]))
 
 
+def _last_below(x: FloatArray, force: FloatArray, level: float) -> float:
+    last = int(np.flatnonzero(force <= level)[-1])
+    return float(np.interp(level, force[last : last + 2], x[last : last + 2]))
+
+
 def _peak(key: KeySpec, curve: TrueCurve) -> int | None:
     letoff = key.action.letoff
     if letoff.height_newton <= 0.0:
@@ -120,7 +125,8 @@ def _letoff(x: FloatArray, down: FloatArray, peak_at: int, lowest: float) -> dic
     peak_mm, peak = float(x[peak_at]), float(down[peak_at])
     before = float(down[(x >= peak_mm - 2.5) & (x <= peak_mm - 1.5)].mean())
     rise, drop = peak - before, peak - lowest
-    onset = float(x[np.flatnonzero((x < peak_mm) & (down <= before + 0.1 * rise))[-1]])
+    rising = x < peak_mm
+    onset = _last_below(x[rising], down[rising], before + 0.1 * rise)
     end_at = int(np.flatnonzero((x > peak_mm) & (down <= peak - 0.9 * drop))[0])
     over = (x >= onset) & (x <= x[end_at])
     return {

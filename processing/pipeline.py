@@ -1,0 +1,92 @@
+"""The whole analysis, on one page: from counts to numbers, top to bottom."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+import numpy as np
+
+from processing.calibrate import calibrate
+from processing.curve import common_length_mm, kernel_half_width_mm, mean_curve, to_curve
+from processing.errors import NoStroke
+from processing.features.table import FEATURES
+from processing.keyboard import KeyboardResult, compare_keys
+from processing.measure import Evidence, measure_key
+from processing.notes import notes_of_stroke, to_notes
+from processing.quality.checks import KeyEvidence, run_checks
+from processing.segment import split_presses
+from processing.settings import Settings
+from processing.stages import Finding, KeyResult, Measurement, Stroke
+from processing.strokes import to_stroke
+from recordings.types import Calibration, Header, KeyRecording
+
+COMPARABLE_SHARE = 0.8
+"""A stroke that goes less far than this share of the longest did not start from home."""
+
+
+def analyse(header: Header, keys: Iterable[KeyRecording], settings: Settings | None = None) -> KeyboardResult:
+    """Return the results of a recording. Keys may come from an iterator; only their curves are kept."""
+    chosen = settings or Settings()
+    results = tuple(analyse_key(recording, header.calibration, chosen) for recording in keys)
+    return compare_keys(header, results, chosen)
+
+
+def analyse_key(recording: KeyRecording, calibration: Calibration, settings: Settings) -> KeyResult:
+    """Return the results of one key; what cannot be measured is there with its reason."""
+    try:
+        return _analyse_key(recording, calibration, settings)
+    except NoStroke as absent:
+        missing = tuple(Measurement(name=f.name, unit=f.unit, value=None, reason=str(absent)) for f in FEATURES)
+        finding = Finding("no_stroke", str(absent), (), "record the key again", odd=False)
+        return KeyResult(recording.key, 0, missing, "none", (finding,), None)
+
+
+def _analyse_key(recording: KeyRecording, calibration: Calibration, settings: Settings) -> KeyResult:
+    trace = calibrate(recording.trace, calibration)
+    strokes = tuple(to_stroke(trace, press, settings.stroke) for press in split_presses(trace, settings.stroke))
+    log = to_notes(recording.events, recording.key, first_tick_us=int(recording.trace.tick_us[0]))
+    stroke_notes = tuple(notes_of_stroke(stroke, log) for stroke in strokes)
+
+    used = comparable(strokes, settings)
+    half_width_mm = kernel_half_width_mm(used, settings.curve)
+    until_mm = common_length_mm(used)
+    curves = tuple(
+        to_curve(stroke, half_width_mm=half_width_mm, until_mm=until_mm, settings=settings.curve) for stroke in used
+    )
+    curve = mean_curve(curves)
+
+    evidence = Evidence(
+        curve,
+        curves,
+        tuple(notes for stroke, notes in zip(strokes, stroke_notes, strict=True) if stroke in used),
+        notes_heard=log.heard,
+        zero_u_newton=float(np.mean([stroke.zero_u_newton for stroke in used])),
+        displacement_step_mm=trace.displacement_step_mm,
+        sample_spacing_mm=max(stroke.travel_mm / max(len(stroke.down.way_mm), 1) for stroke in used),
+        speed_mm_per_s=float(np.mean([stroke.down.speed_mm_per_s() for stroke in used])),
+        flags=_flags(used, settings),
+    )
+    measurements, marks = measure_key(evidence, settings)
+    findings = run_checks(KeyEvidence(trace, strokes, used, curve, marks, log, stroke_notes, settings))
+    if any(finding.code == "gritty" for finding in findings):
+        measurements = tuple(replace(measured, flags=(*measured.flags, "gritty")) for measured in measurements)
+    kind = marks.letoff.kind if marks else "none"
+    return KeyResult(recording.key, len(used), measurements, kind, findings, curve, curves)
+
+
+def comparable(strokes: tuple[Stroke, ...], settings: Settings) -> tuple[Stroke, ...]:
+    """Return the strokes from home to bed, the slow ones among them if there are any."""
+    longest = max(stroke.travel_mm for stroke in strokes)
+    whole = tuple(stroke for stroke in strokes if stroke.travel_mm >= COMPARABLE_SHARE * longest)
+    slow = tuple(stroke for stroke in whole if stroke.down.speed_mm_per_s() <= 1.1 * settings.stroke.slow_mm_per_s)
+    return slow or whole
+
+
+def _flags(used: tuple[Stroke, ...], settings: Settings) -> tuple[str, ...]:
+    flags = []
+    if any(stroke.preloaded for stroke in used):
+        flags.append("preloaded")
+    if any(stroke.down.speed_mm_per_s() > 1.1 * settings.stroke.slow_mm_per_s for stroke in used):
+        flags.append("fast")
+    return tuple(flags)

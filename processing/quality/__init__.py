@@ -1,0 +1,1 @@
+"""Small checks that return a finding or nothing; `checks.py` lists them."""
