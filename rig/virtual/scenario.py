@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+from rig.errors import MalformedScenario
 from rig.virtual.elements import DamperSpec, FeltSpec, LetOffSpec
 from rig.virtual.friction import FrictionSpec
 from rig.virtual.key_action import ActionSpec
@@ -22,10 +23,6 @@ from rig.virtual.notes import NoteSpec
 
 KEY_COUNT = 88
 SCENARIO_FOLDER = Path(__file__).parent / "scenarios"
-
-
-class MalformedScenario(ValueError):
-    """The scenario file does not say what a scenario must say; the text names file and place."""
 
 
 def is_sharp(key_number: int) -> bool:

@@ -1,0 +1,90 @@
+"""`keyplumb measure`: numbers of a recording, for people, as JSON or as CSV."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from typing import TYPE_CHECKING
+
+from keyplumb.commands.arguments import add_recording, add_units, some_keys
+from keyplumb.exit_codes import DONE
+
+if TYPE_CHECKING:
+    from processing.display import Units
+    from processing.keyboard import KeyboardResult
+
+NAME = "measure"
+SUMMARY = "Measure every key of a recording: travel, let-off, weights, energy, notes."
+EXAMPLE = "keyplumb measure fern.h5 --json > fern.json"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add this command's words."""
+    add_recording(parser)
+    form = parser.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="all numbers as JSON, in N, mm, s, mJ")
+    form.add_argument("--csv", action="store_true", help="all numbers as CSV, one row per key and measurand")
+    parser.add_argument("--keys", type=some_keys, help="only these: C4, A0..C8, naturals, sharps (default all)")
+    add_units(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Measure and print."""
+    from processing.display import parse_units
+    from processing.pipeline import analyse
+    from processing.views import measure_view, tidy_table
+    from recordings.errors import MalformedRecording
+    from recordings.reader import open_recording
+
+    with open_recording(arguments.recording) as opened:
+        chosen = [key for key in opened.keys if arguments.keys is None or key in arguments.keys]
+        if not chosen:
+            raise MalformedRecording(str(arguments.recording), "holds none of the keys asked for; see `keyplumb info`")
+        result = analyse(opened.header, map(opened.read_key, chosen))
+        if not opened.complete:
+            print("keyplumb: the recording was interrupted; measuring what is there", file=sys.stderr)
+    if arguments.json:
+        print(json.dumps(measure_view(result), indent=1, allow_nan=False))
+    elif arguments.csv:
+        print(tidy_table(result).to_csv(index=False), end="")
+    else:
+        _print_for_people(result, parse_units(arguments.units))
+    return DONE
+
+
+def _print_for_people(result: KeyboardResult, units: Units) -> None:
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+
+    from processing.report.content import key_table
+    from processing.summary import odd_key_sentences, summary
+
+    console = Console(soft_wrap=True, highlight=False)
+    for sentence in summary(result, units):
+        console.print(sentence, markup=False)
+    for name, why in odd_key_sentences(result, units):
+        console.print(f"{name} stands out: {why}", markup=False)
+    if len(result.keys) == 1:
+        _print_one_key(console, result, units)
+        return
+    written = key_table(result, units)
+    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
+    for place, head in enumerate(written.heads):
+        table.add_column(head, justify="left" if place in (0, len(written.heads) - 1) else "right")
+    for row in written.rows:
+        table.add_row(*row)
+    console.print(table)
+
+
+def _print_one_key(console: object, result: KeyboardResult, units: Units) -> None:
+    from processing.features.table import FEATURES
+    from processing.display import finding_in_words, measured
+
+    key = result.keys[0]
+    for feature in FEATURES:
+        measurement = key[feature.name]
+        print(f"{feature.caption:40} {measured(measurement, units):24} {measurement.reason or ''}".rstrip())
+    for finding in key.findings:
+        print(finding_in_words(finding, units))

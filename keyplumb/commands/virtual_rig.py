@@ -1,0 +1,57 @@
+"""`keyplumb virtual-rig`: a rig with a keyboard under it, behind a pseudo-terminal or a TCP port."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import signal
+import sys
+from pathlib import Path
+
+from keyplumb.commands.arguments import understood_by
+from keyplumb.exit_codes import DONE
+
+NAME = "virtual-rig"
+SUMMARY = "Serve a virtual rig; prints the port to be opened, then runs until it is stopped."
+EXAMPLE = "keyplumb virtual-rig --scenario moss --speed 10 --truths moss-truths.json"
+WATCHDOG_US = 250_000
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add this command's words."""
+    parser.add_argument("--scenario", default="fern", metavar="NAME", help="fern, moss, or a .toml file (default fern)")
+    parser.add_argument("--speed", type=understood_by(_speed), default=1.0, help="times real time (default 1)")
+    parser.add_argument("--tcp", type=int, metavar="PORT", help="a TCP port on this machine instead; 0 is any free one")
+    parser.add_argument("--truths", type=Path, metavar="FILE", help="write what the model itself knows, as JSON")
+
+
+def _speed(text: str) -> float:
+    speed = float(text)
+    if not 0.01 <= speed <= 1000.0:
+        raise ValueError("a speed is between 0.01 and 1000 times real time")
+    return speed
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Serve until SIGTERM, Ctrl-C, or the end of the program that started us."""
+    from rig.virtual.scenario import keyboard_of, load_scenario
+    from rig.virtual.serve import open_wire, serve
+    from rig.virtual.truths import write_truths
+    from rig.virtual.virtual_rig import RigSpec, VirtualRig
+
+    scenario = load_scenario(arguments.scenario)
+    keys = keyboard_of(scenario)
+    if arguments.truths is not None:
+        write_truths(arguments.truths, scenario, keys)
+    # the watchdog guards against silence in the host's time, so a fast rig must wait longer in its own
+    rig = VirtualRig(keys, RigSpec(watchdog_us=round(WATCHDOG_US * max(1.0, arguments.speed))))
+    stopped: list[int] = []
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda number, _: stopped.append(number))
+    started_by = os.getppid()
+    tcp_port = arguments.tcp if arguments.tcp is not None or os.name == "posix" else 0
+    with open_wire(tcp_port) as wire:
+        print(wire.path, flush=True)
+        print(f"virtual rig with {scenario.title}; stop with Ctrl-C", file=sys.stderr)
+        serve(wire, rig, speed=arguments.speed, until=lambda: bool(stopped) or os.getppid() != started_by)
+    return DONE

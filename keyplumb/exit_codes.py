@@ -1,0 +1,27 @@
+"""One table: which trouble ends a command with which exit code."""
+
+from __future__ import annotations
+
+from daq.errors import DaqError, StoppedForSafety
+from processing.errors import ProcessingError
+from recordings.errors import RecordingError
+from rig.errors import MalformedScenario
+
+DONE, FAILED, WRONG_USE, BAD_INPUT, RIG_OR_LINK, SAFETY, CANNOT_TELL, INTERRUPTED = 0, 1, 2, 3, 4, 5, 6, 130
+
+EXIT_CODES: tuple[tuple[type[BaseException], int], ...] = (
+    # the first that fits counts, so the special stand before the general
+    (StoppedForSafety, SAFETY),
+    (DaqError, RIG_OR_LINK),
+    (RecordingError, BAD_INPUT),
+    (ProcessingError, BAD_INPUT),
+    (MalformedScenario, BAD_INPUT),
+    (PermissionError, BAD_INPUT),
+    (IsADirectoryError, BAD_INPUT),
+    (KeyboardInterrupt, INTERRUPTED),
+)
+
+
+def exit_code_of(trouble: BaseException) -> int | None:
+    """Return the exit code of an expected trouble, None for one that is a bug of ours."""
+    return next((code for kind, code in EXIT_CODES if isinstance(trouble, kind)), None)

@@ -1,0 +1,200 @@
+"""What a report says, before it is HTML or PDF: sentences, tables and figures in the reader's units."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from matplotlib.figure import Figure
+
+from processing.display import Units, finding_in_words, measured, number
+from processing.features.table import FEATURES
+from processing.keyboard import KeyboardResult
+from processing.report.curves import draw_key
+from processing.report.strips import draw_strips
+from processing.report.style import new_figure
+from processing.stages import KeyResult
+from processing.summary import odd_key_sentences, summary
+from recordings.keys import Key
+
+CURVES_A_PAGE = 6
+TABLE_COLUMNS = (
+    "down_weight",
+    "up_weight",
+    "friction",
+    "key_dip",
+    "letoff_peak_position",
+    "letoff_drop",
+    "trigger_position",
+    "release_height",
+)
+CAUTION = (
+    "These numbers help a qualified person to judge; they do not replace that person's sign-off. "
+    "A motor near fingers can crush: stops in software are no safety function."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table of text: heads, then rows of as many cells."""
+
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A figure and its caption; drawn only when it is needed."""
+
+    caption: str
+    draw: Callable[[], Figure]
+
+
+@dataclass(frozen=True, slots=True)
+class ReportContent:
+    """Everything in a report, in the order of its pages."""
+
+    title: str
+    subtitle: str
+    summary: tuple[str, ...]
+    odd_keys: tuple[tuple[str, str], ...]
+    strips: Picture
+    curves: tuple[Picture, ...]
+    keys: Table
+    details: tuple[tuple[str, Table], ...]
+    """For each key with a curve in the report: every measurand with its 95 % interval, or why it is missing."""
+    recording_findings: tuple[tuple[str, str], ...]
+    method: tuple[tuple[str, str], ...]
+    caution: str
+
+
+def build_content(result: KeyboardResult, units: Units, *, curves_of: tuple[Key, ...] = ()) -> ReportContent:
+    """Return the content of a report. curves_of: keys whose curves are shown; empty: a choice of plain and odd ones."""
+    run = result.header.run
+    chosen = _chosen(result, curves_of)
+    return ReportContent(
+        title=f"{run.instrument}: how its keys feel",
+        subtitle=f"recorded {run.started_at:%Y-%m-%d %H:%M} UTC" + (f" by {run.operator}" if run.operator else ""),
+        summary=tuple(summary(result, units)),
+        odd_keys=tuple(odd_key_sentences(result, units)),
+        strips=Picture(
+            "All keys from bass to treble. Circles are naturals, triangles sharps; lines are Theil-Sen trends; "
+            "rings mark keys that stand out from their neighbours in that number.",
+            lambda: draw_strips(result, units),
+        ),
+        curves=tuple(
+            _curve_page(chosen[start : start + CURVES_A_PAGE], result, units)
+            for start in range(0, len(chosen), CURVES_A_PAGE)
+        ),
+        keys=key_table(result, units),
+        details=tuple((key.key.name, _all_numbers(key, units)) for key in chosen),
+        recording_findings=_recording_findings(result, units),
+        method=_method(result),
+        caution=CAUTION,
+    )
+
+
+def _chosen(result: KeyboardResult, curves_of: tuple[Key, ...]) -> list[KeyResult]:
+    if curves_of:
+        return [key for key in result.keys if key.key in curves_of]
+    odd = [odd.result for odd in result.odd_keys]
+    plain = [key for key in result.keys if key.curve is not None and key not in odd]
+    places = sorted({round(share * (len(plain) - 1)) for share in (0.15, 0.5, 0.85)}) if plain else []
+    return [plain[place] for place in places] + odd[: 2 * CURVES_A_PAGE - len(places)]
+
+
+def _curve_page(keys: list[KeyResult], result: KeyboardResult, units: Units) -> Picture:
+    odd = {odd.result.key for odd in result.odd_keys}
+
+    def draw() -> Figure:
+        figure = new_figure(7.6, 2.9 * ((len(keys) + 1) // 2) + 0.4)
+        all_axes = figure.subplots((len(keys) + 1) // 2, 2, squeeze=False).ravel()
+        for axes, key in zip(all_axes, keys, strict=False):
+            draw_key(axes, key, units, beside=_plain_neighbour(key, result, odd) if key.key in odd else None)
+        for axes in all_axes[len(keys) :]:
+            axes.set_visible(False)
+        entries = dict(zip(*reversed(all_axes[0].get_legend_handles_labels()), strict=True))
+        for axes in all_axes[1 : len(keys)]:
+            entries |= dict(zip(*reversed(axes.get_legend_handles_labels()), strict=True))
+        all_axes[0].legend(entries.values(), entries.keys(), loc="lower left", bbox_to_anchor=(0, 1.1), ncols=len(entries))
+        return figure
+
+    return Picture("Force over displacement of " + ", ".join(key.key.name for key in keys), draw)
+
+
+def _plain_neighbour(key: KeyResult, result: KeyboardResult, odd: set[Key]) -> KeyResult | None:
+    """Return the nearest key of the same colour that does not stand out."""
+    plain = [
+        other
+        for other in result.keys
+        if other.key not in odd and other.key.colour == key.key.colour and other.curve is not None
+    ]
+    return min(plain, key=lambda other: abs(other.key.number - key.key.number), default=None)
+
+
+def key_table(result: KeyboardResult, units: Units) -> Table:
+    """Return one row per key with the numbers of TABLE_COLUMNS, in the units shown."""
+    captions = {feature.name: feature.caption for feature in FEATURES}
+    heads = tuple(f"{captions[name]} ({units.of(_unit(name))})" for name in TABLE_COLUMNS)
+    rows = tuple(
+        (key.key.name, str(key.strokes), *(_cell(key, name, units) for name in TABLE_COLUMNS), _remark(key, result))
+        for key in result.keys
+    )
+    return Table(("Key", "Strokes", *heads, "Remark"), rows)
+
+
+def _unit(name: str) -> str:
+    return next(feature.unit for feature in FEATURES if feature.name == name)
+
+
+def _cell(key: KeyResult, name: str, units: Units) -> str:
+    measurement = key[name]
+    if measurement.value is None:
+        return "–"
+    return number(measurement.value, measurement.unit, units)
+
+
+def _remark(key: KeyResult, result: KeyboardResult) -> str:
+    if any(odd.result.key == key.key for odd in result.odd_keys):
+        return "stands out"
+    return "see recording" if key.findings else ""
+
+
+def _recording_findings(result: KeyboardResult, units: Units) -> tuple[tuple[str, str], ...]:
+    return tuple(
+        (key.key.name, finding_in_words(finding, units))
+        for key in result.keys
+        for finding in key.findings
+        if not finding.odd
+    )
+
+
+def _method(result: KeyboardResult) -> tuple[tuple[str, str], ...]:
+    run, rig, calibration = result.header.run, result.header.rig, result.header.calibration
+    settings = result.settings
+    known = (
+        ("Instrument", run.instrument),
+        ("Programme", run.programme),
+        ("Operator", run.operator),
+        ("Room", f"{run.room_celsius:g} °C" if run.room_celsius is not None else "temperature not measured"),
+        ("Rig", " ".join(part for part in (rig.model, rig.serial_number) if part) or None),
+        ("Sample rate", f"{rig.sample_rate_hz:g} Hz" if rig.sample_rate_hz else None),
+        ("Force scale", f"{calibration.force.reference}; {calibration.force.calibrated_on or 'uncalibrated'}"),
+        ("Displacement scale", f"{calibration.displacement.reference}; {calibration.displacement.calibrated_on or 'uncalibrated'}"),
+        ("Give of the rig, taken out", f"{calibration.compliance_mm_per_newton:g} mm/N"),
+        ("Touch (x = 0)", f"{settings.stroke.touch_newton:g} N"),
+        ("Key dip is read at", f"{settings.feature.bed_newton:g} N"),
+        ("Smoothing", f"local parabola, half-width {settings.curve.half_width_mm:g} mm"),
+        ("Gram", "gram-force at standard gravity, 9.80665 mN"),
+        ("Uncertainty", "95 % intervals from repeated strokes, noise, zero, resolution and latency bound; no calibration part"),
+        ("Source file", f"{run.source_file}, SHA-256 {run.source_sha256}" if run.source_file else None),
+        ("Software", f"keyplumb {run.software_version}"),
+    )  # fmt: skip
+    return tuple((name, text) for name, text in known if text is not None)
+
+
+def _all_numbers(key: KeyResult, units: Units) -> Table:
+    rows = tuple(
+        (feature.caption, measured(key[feature.name], units), key[feature.name].reason or "") for feature in FEATURES
+    )
+    return Table(("Measurand", "Value, 95 % interval", "Why missing"), rows)

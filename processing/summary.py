@@ -1,0 +1,126 @@
+"""A recording in a few sentences that a practitioner would say."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from processing.display import Units, in_words, with_unit
+from processing.keyboard import KeyboardResult, OddKey
+from processing.stages import KeyResult
+
+
+def summary(result: KeyboardResult, units: Units) -> list[str]:
+    """Return the sentences, most important first; what was not measured is not spoken of."""
+    sentences = [_what_was_done(result), *_trend_sentences(result, units), _letoff_sentence(result, units)]
+    sentences += [_note_sentence(result, units), _release_sentence(result, units)]
+    return [sentence for sentence in sentences if sentence]
+
+
+def odd_key_sentences(result: KeyboardResult, units: Units) -> list[tuple[str, str]]:
+    """Return for each odd key its name and the reasons in words."""
+    return [(odd.result.key.name, reasons_in_words(odd, units)) for odd in result.odd_keys]
+
+
+def reasons_in_words(odd: OddKey, units: Units) -> str:
+    """Return why a key stands out, reason after reason."""
+    return "; ".join(in_words(reason.template, reason.numbers, units) for reason in odd.reasons)
+
+
+def _what_was_done(result: KeyboardResult) -> str:
+    measured = [key for key in result.keys if key.strokes]
+    strokes = sum(key.strokes for key in measured)
+    text = f"{len(measured)} of {len(result.keys)} keys measured, {strokes} strokes in all."
+    if result.header.calibration.force.calibrated_on is None:
+        text += " Uncalibrated: the scales of force and travel are as stated, not checked with masses and gauge blocks."
+    return text
+
+
+def _trend_sentences(result: KeyboardResult, units: Units) -> list[str]:
+    spoken = (
+        ("down_weight", "Down weight"),
+        ("up_weight", "Up weight"),
+        ("friction", "Friction"),
+        ("key_dip", f"Key dip (at {with_unit(result.settings.feature.bed_newton, 'N', units)})"),
+    )
+    return [sentence for name, words in spoken if (sentence := _trend_sentence(result, name, words, units))]
+
+
+def _trend_sentence(result: KeyboardResult, name: str, words: str, units: Units) -> str:
+    trend = next((trend for trend in result.trends if trend.name == name and trend.colour == "natural"), None)
+    if trend is not None:
+        low, high = (with_unit(end, trend.unit, units) for end in (trend.at_a0, trend.at_c8))
+        text = f"{words}: from {low} at A0 to {high} at C8 on the naturals"
+        return f"{text}{_sharps_differ(result, name, units)}."
+    values = _values(result, name)
+    if not values:
+        return ""
+    unit = result.keys[0][name].unit
+    return f"{words}: {with_unit(float(np.median(values)), unit, units)} (median of {len(values)})."
+
+
+def _sharps_differ(result: KeyboardResult, name: str, units: Units) -> str:
+    """Return how the sharps lie against the naturals in the middle of the keyboard, as a clause."""
+    middle = {
+        trend.colour: (trend.at_a0 + trend.at_c8) / 2 for trend in result.trends if trend.name == name
+    }
+    if len(middle) < 2:
+        return ""
+    unit = result.keys[0][name].unit
+    difference = middle["sharp"] - middle["natural"]
+    return f", sharps {with_unit(abs(difference), unit, units)} {'more' if difference > 0 else 'less'}"
+
+
+def _values(result: KeyboardResult, name: str) -> list[float]:
+    return [value for key in result.keys if (value := key[name].value) is not None]
+
+
+def _letoff_sentence(result: KeyboardResult, units: Units) -> str:
+    measured = [key for key in result.keys if key.strokes]
+    with_notch = [key for key in measured if key.letoff == "found"]
+    if not measured:
+        return ""
+    if not with_notch:
+        return "No let-off on any key."
+    places, drops = (
+        [value for key in with_notch if (value := key[name].value) is not None]
+        for name in ("letoff_peak_position", "letoff_drop")
+    )
+    place, drop = float(np.median(places)), float(np.median(drops))
+    return (
+        f"Let-off on {len(with_notch)} of {len(measured)} keys, typically at {with_unit(place, 'mm', units)} "
+        f"with a drop of {with_unit(drop, 'N', units)}."
+    )
+
+
+def _note_sentence(result: KeyboardResult, units: Units) -> str:
+    """Return on how many keys the note comes after the notch; the sign is given only where it is sure."""
+    margins = [key["trigger_margin"] for key in result.keys if key["trigger_margin"].value is not None]
+    if not margins:
+        places = _values(result, "trigger_position")
+        return f"Notes start at {with_unit(float(np.median(places)), 'mm', units)} (median)." if places else ""
+    signs = [margin_sign(key) for key in result.keys]
+    after, before, unsure = (signs.count(word) for word in ("after", "before", "cannot be told"))
+    told = [
+        f"after the notch on {after} keys (one can rest on the notch and push through it to sound)" if after else "",
+        f"before the notch on {before} keys" if before else "",
+        f"so close to the notch on {unsure} keys that the order cannot be told" if unsure else "",
+    ]
+    return f"The note comes {'; '.join(part for part in told if part)}."
+
+
+def margin_sign(key: KeyResult) -> str | None:
+    """Return whether the note comes `after` or `before` the notch, `cannot be told`, or None without both."""
+    margin = key["trigger_margin"]
+    if margin.value is None or margin.expanded is None:
+        return None
+    if abs(margin.value) <= margin.expanded:
+        return "cannot be told"
+    return "after" if margin.value > 0 else "before"
+
+
+def _release_sentence(result: KeyboardResult, units: Units) -> str:
+    heights = _values(result, "release_height")
+    if not heights:
+        return ""
+    low, high = np.percentile(heights, [5.0, 95.0])
+    return f"Notes stop {with_unit(float(low), 'mm', units)} to {with_unit(float(high), 'mm', units)} above the dip (5 to 95 % of keys)."
