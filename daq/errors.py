@@ -1,13 +1,13 @@
 """What can go wrong at the cable. Every text says whose fault it is and what to do.
 
-    DaqError
-     +-- PortNotFound      (also OSError)       nothing can be opened at that path
-     +-- PortLost          (also OSError)       the port was open and is gone
-     +-- RigSilent         (also TimeoutError)  the port is open, the rig says nothing
-     +-- RigMisbehaved                          the rig broke the protocol, or speaks another version
-     +-- CommandRefused                         the rig says no to a command, and why
-     +-- NoKeyUnderPlunger                      the approach found nothing to touch
-     +-- StoppedForSafety                       a guard of the rig has stopped the motion
+DaqError
+ +-- PortNotFound      (also OSError)       nothing can be opened at that path
+ +-- PortLost          (also OSError)       the port was open and is gone
+ +-- RigSilent         (also TimeoutError)  the port is open, the rig says nothing
+ +-- RigMisbehaved                          the rig broke the protocol, or speaks another version
+ +-- CommandRefused                         the rig says no to a command, and why
+ +-- NoKeyUnderPlunger                      the approach found nothing to touch
+ +-- StoppedForSafety                       a guard of the rig has stopped the motion
 """
 
 from __future__ import annotations
@@ -65,7 +65,9 @@ class NoKeyUnderPlunger(DaqError):
 
     def __init__(self, key_name: str, depth_mm: float) -> None:
         self.key_name, self.depth_mm = key_name, depth_mm
-        super().__init__(f"no key under the plunger at {key_name} down to {depth_mm:g} mm; check place and height of the rig")
+        super().__init__(
+            f"no key under the plunger at {key_name} down to {depth_mm:g} mm; check place and height of the rig"
+        )
 
 
 class StoppedForSafety(DaqError):

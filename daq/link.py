@@ -31,7 +31,7 @@ Sink = Callable[[RawTrace | RawEvents | Damage], None]
 class Link:
     """An open cable. `close` it, or use it in a `with` block."""
 
-    def __init__(self, port: serial.SerialBase, sink: Sink) -> None:
+    def __init__(self, port: serial.Serial, sink: Sink) -> None:
         self._port, self._sink = port, sink
         self._decoder, self._ticks = FrameDecoder(), TickUnwrapper()
         self._replies: queue.SimpleQueue[Message | PortLost] = queue.SimpleQueue()

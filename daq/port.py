@@ -10,15 +10,15 @@ READ_WAIT_S = 0.005
 DEFAULT_BAUD = 921_600
 
 
-def open_port(path: str, *, baud: int = DEFAULT_BAUD) -> serial.SerialBase:
+def open_port(path: str, *, baud: int = DEFAULT_BAUD) -> serial.Serial:
     """Return the open port. path: /dev/tty..., COM3, or a URL (socket://host:port, rfc2217://host:port).
 
     Raises PortNotFound if there is none, it cannot be opened, or another program holds it.
     """
-    is_url = "://" in path
-    exclusive = {} if is_url else {"exclusive": True}
     try:
-        return serial.serial_for_url(path, baudrate=baud, timeout=READ_WAIT_S, **exclusive)
+        if "://" in path:
+            return serial.serial_for_url(path, baudrate=baud, timeout=READ_WAIT_S)
+        return serial.Serial(path, baudrate=baud, timeout=READ_WAIT_S, exclusive=True)
     except (serial.SerialException, OSError, ValueError) as fault:
         raise PortNotFound(path, _why(fault)) from fault
 

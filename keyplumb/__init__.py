@@ -1,9 +1,9 @@
 """The front door: what a notebook user needs, each loaded when it is first asked for.
 
-    import keyplumb
-    result = keyplumb.measure("fern.h5")
-    result.keys["C4"].plot()
-    result.table()              # pandas, one row a key, units in the column names
+import keyplumb
+result = keyplumb.measure("fern.h5")
+result.keys["C4"].plot()
+result.table()              # pandas, one row a key, units in the column names
 """
 
 from __future__ import annotations

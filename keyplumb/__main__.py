@@ -16,8 +16,9 @@ from keyplumb.exit_codes import INTERRUPTED, exit_code_of
 
 COMMANDS: tuple[ModuleType, ...] = (demo, survey, import_, measure, report, info, repair, virtual_rig)
 
-CODES_IN_WORDS = """exit codes: 0 done, 1 done and the verdict is fail, 6 done and the verdict is cannot tell, 2 wrong use,
-3 bad input or file, 4 rig or link, 5 stopped for safety, 130 interrupted"""
+CODES_IN_WORDS = """\
+exit codes: 0 done, 1 done and the verdict is fail, 6 done and the verdict is cannot tell, 2 wrong use, 3 bad input or
+file, 4 rig or link, 5 stopped for safety, 130 interrupted"""
 
 
 def build_parser() -> argparse.ArgumentParser:

@@ -73,5 +73,12 @@ def _row(name: str, unit: str, keys: tuple[KeyResult, ...], told: dict[int, Any]
         return ErrorRow(name, unit, 0, 0.0, 0.0, 0.0, missing, invented)
     sizes = np.abs(errors)
     return ErrorRow(
-        name, unit, len(errors), float(np.mean(errors)), float(np.median(sizes)), float(np.percentile(sizes, 95)), missing, invented
+        name,
+        unit,
+        len(errors),
+        float(np.mean(errors)),
+        float(np.median(sizes)),
+        float(np.percentile(sizes, 95)),
+        missing,
+        invented,
     )

@@ -21,7 +21,7 @@ def calibrate(trace: RawTrace, calibration: Calibration) -> CalibratedTrace:
     off the median of its five neighbours by 12 robust standard deviations is left out and counted.
     Source: own; median filter by scipy.ndimage.
     """
-    time_s = (trace.tick_us - trace.tick_us[:1]) * 1e-6
+    time_s = (trace.tick_us - trace.tick_us[:1]).astype(np.float64) * 1e-6
     force = physical(trace.force_counts, calibration.force)
     displacement = physical(trace.displacement_counts, calibration.displacement)
     if calibration.force_delay_us:

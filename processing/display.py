@@ -93,7 +93,7 @@ def with_unit(value: float, unit: str, units: Units) -> str:
 def measured(measurement: Measurement, units: Units) -> str:
     """Return value and expanded uncertainty, as in "52.13 ± 0.08 gf", or a dash if there is none."""
     if measurement.value is None:
-        return "–"
+        return "-"
     shown = units.of(measurement.unit)
     value = number(measurement.value, measurement.unit, units, expanded=measurement.expanded)
     if measurement.expanded is None:

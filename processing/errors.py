@@ -1,8 +1,8 @@
 """What can be missing while a recording is measured.
 
-    ProcessingError
-     +-- NoStroke          the trace holds no press that can be measured
-     +-- FeatureNotFound   one number cannot be had from these curves; becomes its reason, never an error
+ProcessingError
+ +-- NoStroke          the trace holds no press that can be measured
+ +-- FeatureNotFound   one number cannot be had from these curves; becomes its reason, never an error
 """
 
 from __future__ import annotations

@@ -169,9 +169,7 @@ def _letoff_reasons(results: tuple[KeyResult, ...], settings: Settings) -> list[
     return reasons
 
 
-def _outliers(
-    compared: Compared, results: tuple[KeyResult, ...], settings: Settings
-) -> list[tuple[int, OddReason]]:
+def _outliers(compared: Compared, results: tuple[KeyResult, ...], settings: Settings) -> list[tuple[int, OddReason]]:
     off_of_colour = {}
     for colour in COLOURS:
         numbers, values = values_of(compared.name, colour, results)

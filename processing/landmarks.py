@@ -121,9 +121,7 @@ def _mean_between(curve: Curve, force: FloatArray, from_mm: float, to_mm: float)
     return float(np.mean(force[first:last]))
 
 
-def _find_letoff(
-    curve: Curve, dip_mm: float, damper: Damper | None, limit: float, settings: FeatureSettings
-) -> LetOff:
+def _find_letoff(curve: Curve, dip_mm: float, damper: Damper | None, limit: float, settings: FeatureSettings) -> LetOff:
     """Return the local maximum with the deepest fall after it, if rise and fall exceed the limit."""
     force, step = curve.down_newton, curve.step_mm
     dip = int(dip_mm / step)
@@ -228,9 +226,7 @@ def _middle_mm(way: FloatArray, force: FloatArray, centre: int, near: int, far: 
     return crossing_mm(way, force, centre - far + int(above[0]), middle) if len(above) else float(way[centre])
 
 
-def _window(
-    curve: Curve, contact_mm: float, letoff: LetOff, damper: Damper | None, settings: FeatureSettings
-) -> slice:
+def _window(curve: Curve, contact_mm: float, letoff: LetOff, damper: Damper | None, settings: FeatureSettings) -> slice:
     """Return the window of the weights, empty if it would be narrower than the narrowest allowed."""
     ends = []
     if letoff.onset_mm is not None:

@@ -68,7 +68,11 @@ def _places(notes: tuple[StrokeNotes, ...], heard: bool) -> NotePlaces:
     why = "the note did not sound" if heard else "no note events were recorded"
     if triggers and not releases:
         why = "the note did not end on the way up"
-    return NotePlaces(*(float(np.mean(some)) if some else None for some in (triggers, releases, speeds)), why)
+    return NotePlaces(_mean(triggers), _mean(releases), _mean(speeds), why)
+
+
+def _mean(values: list[float]) -> float | None:
+    return float(np.mean(values)) if values else None
 
 
 def _measure(
@@ -133,7 +137,7 @@ SMOOTHED_PLACES = (
     "trigger_margin",
 )
 KERNEL_SHIFT_SHARE = 0.1
-"""The kernel can shift the place of a lopsided peak or corner by a tenth of its half-width, by trial on raised cosines."""
+"""By trial on raised cosines: the kernel shifts the place of a lopsided peak by up to a tenth of its half-width."""
 HEAVIEST_KEY_KG = 0.35
 
 

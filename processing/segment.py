@@ -9,6 +9,7 @@ touches the key does not belong to it. The way up is followed in the same manner
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -70,7 +71,7 @@ def _passages(way: FloatArray, low: float, high: float) -> list[tuple[int, int]]
 def _edges_between(way: FloatArray, passages: list[tuple[int, int]]) -> list[int]:
     """Return where one press ends and the next begins: in the middle of the rest at the top between them."""
     edges = [0]
-    for (_, up), (down, _) in zip(passages, passages[1:], strict=False):
+    for (_, up), (down, _) in pairwise(passages):
         between = way[up:down]
         at_top = np.flatnonzero(between <= between.min() + AT_REST_MM)
         edges.append(up + int(at_top[len(at_top) // 2]))

@@ -98,7 +98,12 @@ def _air_levels(
 
 
 def _one_sided(
-    trace: CalibratedTrace, span: Span, settings: StrokeSettings, sigma: float, before: _Level | None, after: _Level | None
+    trace: CalibratedTrace,
+    span: Span,
+    settings: StrokeSettings,
+    sigma: float,
+    before: _Level | None,
+    after: _Level | None,
 ) -> tuple[_Level | None, _Level | None]:
     """Return the one level found, unless the other end of the stroke shows less force: then it was no air."""
     force = trace.force_newton
@@ -182,7 +187,11 @@ def _touch(way: FloatArray, force: FloatArray, sigma: float, settings: StrokeSet
     """Return the place of touch on the stage's scale, and whether the stroke started loaded."""
     quiet = _quiet(force, sigma)
     first = _first_lasting(quiet >= settings.touch_newton, way, settings.touch_stays_mm)
-    if first is None or first == 0 or way[first] - way[0] < settings.new_ground_mm and quiet[0] >= settings.touch_newton:
+    if (
+        first is None
+        or first == 0
+        or (way[first] - way[0] < settings.new_ground_mm and quiet[0] >= settings.touch_newton)
+    ):
         return float(way[0]), True
     low, high = quiet[first - 1], quiet[first]
     share = (settings.touch_newton - low) / (high - low) if high > low else 1.0

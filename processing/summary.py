@@ -60,9 +60,7 @@ def _trend_sentence(result: KeyboardResult, name: str, words: str, units: Units)
 
 def _sharps_differ(result: KeyboardResult, name: str, units: Units) -> str:
     """Return how the sharps lie against the naturals in the middle of the keyboard, as a clause."""
-    middle = {
-        trend.colour: (trend.at_a0 + trend.at_c8) / 2 for trend in result.trends if trend.name == name
-    }
+    middle = {trend.colour: (trend.at_a0 + trend.at_c8) / 2 for trend in result.trends if trend.name == name}
     if len(middle) < 2:
         return ""
     unit = result.keys[0][name].unit
@@ -122,5 +120,5 @@ def _release_sentence(result: KeyboardResult, units: Units) -> str:
     heights = _values(result, "release_height")
     if not heights:
         return ""
-    low, high = np.percentile(heights, [5.0, 95.0])
-    return f"Notes stop {with_unit(float(low), 'mm', units)} to {with_unit(float(high), 'mm', units)} above the dip (5 to 95 % of keys)."
+    low, high = (with_unit(float(end), "mm", units) for end in np.percentile(heights, [5.0, 95.0]))
+    return f"Notes stop {low} to {high} above the dip (5 to 95 % of keys)."

@@ -77,9 +77,11 @@ def _noise_kernel(curve: Curve) -> FloatArray:
     off = np.arange(-reach, reach + 1) / reach
     tricube = (1.0 - np.abs(off) ** 3) ** 3
     s2, s4 = np.sum(tricube * off**2), np.sum(tricube * off**4)
-    kernel: FloatArray = tricube * (s4 - s2 * off**2)
-    return kernel / np.sqrt(np.sum(kernel**2))
+    kernel = tricube * (s4 - s2 * off**2)
+    scaled: FloatArray = kernel / np.sqrt(np.sum(kernel**2))
+    return scaled
 
 
 def _smooth_noise(random: np.random.Generator, kernel: FloatArray, count: int) -> FloatArray:
-    return np.convolve(random.standard_normal(count + len(kernel) - 1), kernel, mode="valid")
+    noise: FloatArray = np.convolve(random.standard_normal(count + len(kernel) - 1), kernel, mode="valid")
+    return noise

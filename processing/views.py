@@ -103,7 +103,7 @@ def tidy_table(result: KeyboardResult) -> pd.DataFrame:
 
 
 def wide_table(result: KeyboardResult) -> pd.DataFrame:
-    """Return one row per key, indexed by its name, a column per measurand with the unit in its name (`down_weight_N`)."""
+    """Return one row per key, indexed by its name; columns have their unit in their name (`down_weight_N`)."""
     import pandas as pd
 
     columns = {feature.name: column_name(feature.name, feature.unit) for feature in FEATURES}

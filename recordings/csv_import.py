@@ -108,10 +108,11 @@ def _ticks(table: TextTable, choices: ImportChoices, rows_of_key: dict[Key, NDAr
     """Return the time of every row in whole microseconds; within a key it must not go back."""
     if "time" not in table.places:
         assert choices.rate_hz is not None
-        return np.rint(np.arange(len(table)) * (1e6 / choices.rate_hz)).astype(np.int64)
+        counted: NDArray[np.int64] = np.rint(np.arange(len(table)) * (1e6 / choices.rate_hz)).astype(np.int64)
+        return counted
     if choices.rate_hz is not None:
         raise MalformedTable(table.path, None, "it has a column of time already; leave --rate out")
-    ticks = np.rint(table.numbers("time")).astype(np.int64)
+    ticks: NDArray[np.int64] = np.rint(table.numbers("time")).astype(np.int64)
     for rows in rows_of_key.values():
         back = np.flatnonzero(np.diff(ticks[rows]) < 0)
         if len(back):

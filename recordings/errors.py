@@ -1,13 +1,13 @@
 """What can go wrong with a recording or a file to be imported. Every text says what, where, and what to do.
 
-    RecordingError
-     +-- NoSuchFile         (also FileNotFoundError)  nothing there by that name
-     +-- NotARecording                                the file is no keyplumb recording, or a newer one
-     +-- MalformedRecording                           a recording whose inside does not fit together
-     +-- RecordingExists    (also FileExistsError)    we never write over a recording
-     +-- MalformedTable                               a table to import: file, line and reason
-     +-- UnknownUnit                                  a unit that is not in the contract
-     +-- UnknownKey                                   a key name that is not A0..C8
+RecordingError
+ +-- NoSuchFile         (also FileNotFoundError)  nothing there by that name
+ +-- NotARecording                                the file is no keyplumb recording, or a newer one
+ +-- MalformedRecording                           a recording whose inside does not fit together
+ +-- RecordingExists    (also FileExistsError)    we never write over a recording
+ +-- MalformedTable                               a table to import: file, line and reason
+ +-- UnknownUnit                                  a unit that is not in the contract
+ +-- UnknownKey                                   a key name that is not A0..C8
 """
 
 from __future__ import annotations

@@ -10,7 +10,8 @@
     /entry/key_40             NXdata of C4: signal force_counts over displacement_counts; sample_number, tick_us
     /entry/key_40_log         NXcollection of C4: events, marks, damage
 
-The file holds counts. A viewer that knows `scaling_factor` and `offset` can show physical units; newtons are not stored.
+The file holds counts. A viewer that knows `scaling_factor` and `offset` can show physical units; newtons are not
+stored.
 """
 
 from __future__ import annotations

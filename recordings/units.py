@@ -35,7 +35,7 @@ def factor_to_ours(quantity: str, unit: str) -> float:
     known = PINT_NAMES[quantity]
     if unit not in known:
         raise UnknownUnit(quantity, unit, tuple(known))
-    from pint import get_application_registry
+    from pint import UnitRegistry
 
-    registry = get_application_registry()
-    return float(registry.Quantity(1, known[unit]).to(known[OURS[quantity]]).magnitude)
+    registry: UnitRegistry[float] = UnitRegistry()
+    return float(registry.Quantity(1.0, known[unit]).to(known[OURS[quantity]]).magnitude)

@@ -1,6 +1,6 @@
 """What can go wrong on the rig's side of the code.
 
-    MalformedScenario   (also ValueError)  a scenario file of the virtual rig does not say what it must
+MalformedScenario   (also ValueError)  a scenario file of the virtual rig does not say what it must
 """
 
 from __future__ import annotations

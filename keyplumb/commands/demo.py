@@ -31,7 +31,9 @@ SPEED = 60.0
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's words."""
     parser.add_argument("--scenario", default="fern", choices=("fern", "moss"), help="the keyboard (default fern)")
-    parser.add_argument("--out", type=Path, default=Path("demo"), metavar="FOLDER", help="where to write (default demo)")
+    parser.add_argument(
+        "--out", type=Path, default=Path("demo"), metavar="FOLDER", help="where to write (default demo)"
+    )
     parser.add_argument("--keys", type=some_keys, default="all", help="only these keys (default all)")
     add_units(parser)
 
@@ -93,7 +95,10 @@ def _survey(arguments: argparse.Namespace, recording: Path, truths: Path) -> Non
         note="virtual rig: invented keys",
     )
     with virtual_rig(arguments.scenario, truths) as port:
-        print(f"A virtual rig with {arguments.scenario} answers at {port}; recording {len(arguments.keys)} keys.", file=sys.stderr)
+        print(
+            f"A virtual rig with {arguments.scenario} answers at {port}; recording {len(arguments.keys)} keys.",
+            file=sys.stderr,
+        )
         record(port, recording, SurveyPlan(keys=arguments.keys, programme=programme, run=run_info))
 
 

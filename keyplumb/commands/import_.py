@@ -28,12 +28,16 @@ QUANTITIES = ("time", "displacement", "force", "key")
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's words."""
     parser.epilog = f"{parser.epilog}\n{NOTES}"
-    parser.add_argument("table", type=Path, metavar="FILE.csv", help="text with comma, semicolon or tab between columns")
+    parser.add_argument(
+        "table", type=Path, metavar="FILE.csv", help="text with comma, semicolon or tab between columns"
+    )
     parser.add_argument("--out", type=Path, required=True, metavar="REC.h5", help="the recording to be written")
     parser.add_argument("--key", type=one_key, help="the key of the whole table, as C4 or 40")
     parser.add_argument("--events", type=Path, metavar="EVENTS.csv", help="a table of note and contact events")
     parser.add_argument("--column", action="append", default=[], type=understood_by(_column), metavar="force=3:gf")
-    parser.add_argument("--rate", type=understood_by(_rate), metavar="HZ", help="samples per second, if there is no time")
+    parser.add_argument(
+        "--rate", type=understood_by(_rate), metavar="HZ", help="samples per second, if there is no time"
+    )
     parser.add_argument("--skip", type=understood_by(_skip), metavar="N", help="the table starts after N lines")
     parser.add_argument("--instrument", help="the keyboard's name (default: the file's)")
 

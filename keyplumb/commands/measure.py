@@ -67,7 +67,7 @@ def _print_for_people(result: KeyboardResult, units: Units) -> None:
     for name, why in odd_key_sentences(result, units):
         console.print(f"{name} stands out: {why}", markup=False)
     if len(result.keys) == 1:
-        _print_one_key(console, result, units)
+        _print_one_key(result, units)
         return
     written = key_table(result, units)
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
@@ -78,9 +78,9 @@ def _print_for_people(result: KeyboardResult, units: Units) -> None:
     console.print(table)
 
 
-def _print_one_key(console: object, result: KeyboardResult, units: Units) -> None:
-    from processing.features.table import FEATURES
+def _print_one_key(result: KeyboardResult, units: Units) -> None:
     from processing.display import finding_in_words, measured
+    from processing.features.table import FEATURES
 
     key = result.keys[0]
     for feature in FEATURES:

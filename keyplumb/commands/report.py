@@ -17,7 +17,9 @@ EXAMPLE = "keyplumb report fern.h5 --out fern-report --curves C4,A5"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's words."""
     add_recording(parser)
-    parser.add_argument("--out", type=Path, metavar="NAME", help="write NAME.html and NAME.pdf (default: beside REC.h5)")
+    parser.add_argument(
+        "--out", type=Path, metavar="NAME", help="write NAME.html and NAME.pdf (default: beside REC.h5)"
+    )
     parser.add_argument("--curves", type=some_keys, default=(), help="keys whose curves are shown (default: a choice)")
     add_units(parser)
 

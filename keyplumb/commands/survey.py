@@ -31,7 +31,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's words."""
     parser.add_argument("--port", required=True, help="the rig's port: /dev/tty..., COM3, socket://host:port")
     parser.add_argument("--out", type=Path, required=True, metavar="REC.h5", help="the recording to be written")
-    parser.add_argument("--keys", type=some_keys, default="all", help="C4, A0..C8, naturals, sharps, lists (default all)")
+    parser.add_argument(
+        "--keys", type=some_keys, default="all", help="C4, A0..C8, naturals, sharps, lists (default all)"
+    )
     parser.add_argument("--instrument", help="the keyboard's name (default: that of REC.h5)")
     parser.add_argument("--operator", help="who records")
     parser.add_argument("--celsius", type=float, help="temperature of the room")
@@ -57,7 +59,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Warn, record, and say what was recorded."""
     print(CAUTIONS, file=sys.stderr)
     result = record(arguments.port, arguments.out, _plan(arguments))
-    print(f"{result.path}: {len(result.recorded)} keys, {result.sample_count} samples, damage reports: {result.damage_count}")
+    print(f"{result.path}: {len(result.recorded)} keys, {result.sample_count} samples")
+    print(f"damage on the cable: {result.damage_count} reports")
     for absent in result.missed:
         print(f"keyplumb: {absent}", file=sys.stderr)
     return RIG_OR_LINK if result.missed else DONE

@@ -42,7 +42,9 @@ class ReadOff:
         """Return a let-off that rises and falls. Raises FeatureNotFound if there is none, with the limit."""
         letoff = self.marks.letoff
         if letoff.kind == "none":
-            raise FeatureNotFound(f"no let-off: no rise and fall above the detection limit of {letoff.limit_newton:.3f} N")
+            raise FeatureNotFound(
+                f"no let-off: no rise and fall above the detection limit of {letoff.limit_newton:.3f} N"
+            )
         return letoff
 
     def peak_mm(self) -> float:

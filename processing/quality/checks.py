@@ -35,7 +35,11 @@ class KeyEvidence:
 def check_the_key_comes_home(key: KeyEvidence) -> Finding | None:
     """Every stroke must find the key at rest where the first one found it."""
     first_mm = key.strokes[0].touch_mm
-    deep = {n: stroke.touch_mm - first_mm for n, stroke in enumerate(key.strokes, 1) if stroke.touch_mm - first_mm > HANGS_MM}
+    deep = {
+        n: stroke.touch_mm - first_mm
+        for n, stroke in enumerate(key.strokes, 1)
+        if stroke.touch_mm - first_mm > HANGS_MM
+    }
     if not deep:
         return None
     strokes, furthest = _listed(list(deep)), max(deep.values())
@@ -85,17 +89,23 @@ def check_the_key_runs_smoothly(key: KeyEvidence) -> Finding | None:
 
 def check_every_stroke_sounds(key: KeyEvidence) -> Finding | None:
     """If the recording tells of notes, every stroke from home to the bed makes one."""
-    silent = [n for n, note in enumerate(key.stroke_notes, 1) if note.trigger_mm is None and key.strokes[n - 1] in key.used]
+    silent = [
+        n for n, note in enumerate(key.stroke_notes, 1) if note.trigger_mm is None and key.strokes[n - 1] in key.used
+    ]
     if not key.notes.heard or not silent:
         return None
-    return Finding("note_missing", f"{_listed(silent)} made no note", (), "check contact and cable, then record again", odd=True)
+    return Finding(
+        "note_missing", f"{_listed(silent)} made no note", (), "check contact and cable, then record again", odd=True
+    )
 
 
 def check_notes_come_once(key: KeyEvidence) -> Finding | None:
     """A note-on while the note is sounding is a doubled note."""
     if not key.notes.doubled:
         return None
-    return Finding("note_doubled", f"{key.notes.doubled} notes came twice", (), "the contact bounces; look at it", odd=True)
+    return Finding(
+        "note_doubled", f"{key.notes.doubled} notes came twice", (), "the contact bounces; look at it", odd=True
+    )
 
 
 def check_no_other_key_sounds(key: KeyEvidence) -> Finding | None:
@@ -111,7 +121,13 @@ def check_strokes_are_slow(key: KeyEvidence) -> Finding | None:
     limit = key.settings.stroke.slow_mm_per_s
     if fastest <= 1.1 * limit:
         return None
-    return Finding("fast", "strokes of {} a second where {} is slow", ((fastest, "mm"), (limit, "mm")), "press more slowly", odd=False)
+    return Finding(
+        "fast",
+        "strokes of {} a second where {} is slow",
+        ((fastest, "mm"), (limit, "mm")),
+        "press more slowly",
+        odd=False,
+    )
 
 
 def check_strokes_start_in_the_air(key: KeyEvidence) -> Finding | None:
@@ -141,14 +157,18 @@ def check_few_samples_are_wild(key: KeyEvidence) -> Finding | None:
     share = key.trace.outliers / max(1, len(key.trace.time_s))
     if share < 1e-3:
         return None
-    return Finding("wild_samples", f"{key.trace.outliers} wild samples were left out", (), "check cables and shielding", odd=False)
+    return Finding(
+        "wild_samples", f"{key.trace.outliers} wild samples were left out", (), "check cables and shielding", odd=False
+    )
 
 
 def check_strokes_are_repeated(key: KeyEvidence) -> Finding | None:
     """Repeatability needs two strokes at least."""
     if len(key.used) > 1 or len(key.strokes) > 1:
         return None
-    return Finding("single_stroke", "one stroke only: its repeatability is not known", (), "record three strokes", odd=False)
+    return Finding(
+        "single_stroke", "one stroke only: its repeatability is not known", (), "record three strokes", odd=False
+    )
 
 
 def _listed(strokes: list[int]) -> str:

@@ -16,6 +16,7 @@ from processing.report.style import new_figure
 from processing.stages import KeyResult
 from processing.summary import odd_key_sentences, summary
 from recordings.keys import Key
+from recordings.types import LinearScale
 
 CURVES_A_PAGE = 6
 TABLE_COLUMNS = (
@@ -116,7 +117,9 @@ def _curve_page(keys: list[KeyResult], result: KeyboardResult, units: Units) -> 
         entries = dict(zip(*reversed(all_axes[0].get_legend_handles_labels()), strict=True))
         for axes in all_axes[1 : len(keys)]:
             entries |= dict(zip(*reversed(axes.get_legend_handles_labels()), strict=True))
-        all_axes[0].legend(entries.values(), entries.keys(), loc="lower left", bbox_to_anchor=(0, 1.1), ncols=len(entries))
+        all_axes[0].legend(
+            entries.values(), entries.keys(), loc="lower left", bbox_to_anchor=(0, 1.1), ncols=len(entries)
+        )
         return figure
 
     return Picture("Force over displacement of " + ", ".join(key.key.name for key in keys), draw)
@@ -150,7 +153,7 @@ def _unit(name: str) -> str:
 def _cell(key: KeyResult, name: str, units: Units) -> str:
     measurement = key[name]
     if measurement.value is None:
-        return "–"
+        return "-"
     return number(measurement.value, measurement.unit, units)
 
 
@@ -179,18 +182,22 @@ def _method(result: KeyboardResult) -> tuple[tuple[str, str], ...]:
         ("Room", f"{run.room_celsius:g} °C" if run.room_celsius is not None else "temperature not measured"),
         ("Rig", " ".join(part for part in (rig.model, rig.serial_number) if part) or None),
         ("Sample rate", f"{rig.sample_rate_hz:g} Hz" if rig.sample_rate_hz else None),
-        ("Force scale", f"{calibration.force.reference}; {calibration.force.calibrated_on or 'uncalibrated'}"),
-        ("Displacement scale", f"{calibration.displacement.reference}; {calibration.displacement.calibrated_on or 'uncalibrated'}"),
+        ("Force scale", _scale_in_words(calibration.force)),
+        ("Displacement scale", _scale_in_words(calibration.displacement)),
         ("Give of the rig, taken out", f"{calibration.compliance_mm_per_newton:g} mm/N"),
         ("Touch (x = 0)", f"{settings.stroke.touch_newton:g} N"),
         ("Key dip is read at", f"{settings.feature.bed_newton:g} N"),
         ("Smoothing", f"local parabola, half-width {settings.curve.half_width_mm:g} mm"),
         ("Gram", "gram-force at standard gravity, 9.80665 mN"),
-        ("Uncertainty", "95 % intervals from repeated strokes, noise, zero, resolution and latency bound; no calibration part"),
+        ("Uncertainty", "95 % intervals from strokes, noise, zero, resolution, latency bound; no calibration part"),
         ("Source file", f"{run.source_file}, SHA-256 {run.source_sha256}" if run.source_file else None),
         ("Software", f"keyplumb {run.software_version}"),
     )  # fmt: skip
     return tuple((name, text) for name, text in known if text is not None)
+
+
+def _scale_in_words(scale: LinearScale) -> str:
+    return f"{scale.reference}; {scale.calibrated_on or 'uncalibrated'}"
 
 
 def _all_numbers(key: KeyResult, units: Units) -> Table:

@@ -37,7 +37,9 @@ def _draw_lines(axes: Axes, curve: Curve, units: Units, down: str, up: str, *, l
     way = units.value(1.0, "mm") * curve.way_mm
     axes.plot(way, units.value(1.0, "N") * curve.down_newton, color=down, lw=1.3, label="down" if label else None)
     if curve.up_newton is not None:
-        axes.plot(way, units.value(1.0, "N") * curve.up_newton, color=up, lw=1.3, ls="--", label="up" if label else None)
+        axes.plot(
+            way, units.value(1.0, "N") * curve.up_newton, color=up, lw=1.3, ls="--", label="up" if label else None
+        )
 
 
 def _top_newton(result: KeyResult, curve: Curve) -> float:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
+from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.lines import Line2D
 
 from processing.report.content import Picture, ReportContent, Table
@@ -71,7 +72,16 @@ def _flow(lines: list[tuple[str, str]]) -> Iterator[Figure]:
         if y - height < BOTTOM:
             yield page
             page, y = _new_page(), TOP
-        page.text(LEFT, y - LINE * before, "\n".join(wrapped), size=size, weight=weight, color=colour, va="top", linespacing=1.25)
+        page.text(
+            LEFT,
+            y - LINE * before,
+            "\n".join(wrapped),
+            size=size,
+            weight=weight,
+            color=colour,
+            va="top",
+            linespacing=1.25,
+        )
         y -= height
     yield page
 
@@ -86,7 +96,7 @@ def _picture_page(title: str, picture: Picture) -> Figure:
     figure.set_size_inches(PAGE_INCHES)
     share = min(height / PAGE_INCHES[1], 0.82)
     engine = figure.get_layout_engine()
-    if engine is not None:
+    if isinstance(engine, ConstrainedLayoutEngine):
         engine.set(rect=(0.04, 0.90 - share, min(width / PAGE_INCHES[0], 0.92), share))
     figure.text(LEFT, TOP, title, size=11, weight="bold", color=DARK, va="top")
     caption = "\n".join(textwrap.wrap(picture.caption, CHARACTERS))

@@ -27,7 +27,7 @@ STRIPS = (
     Strip("Down weight (dark) and up weight (light)", ("down_weight", "up_weight"), downward=False),
     Strip("Friction", ("friction",), downward=False),
     Strip("Key dip", ("key_dip",), downward=True),
-    Strip("Let-off: place of the peak (dark), note starts (light)", ("letoff_peak_position", "trigger_position"), downward=True),
+    Strip("Let-off peak (dark), note starts (light)", ("letoff_peak_position", "trigger_position"), downward=True),
     Strip("Let-off: drop", ("letoff_drop",), downward=False),
     Strip("Note stops, above the dip", ("release_height",), downward=False),
 )  # fmt: skip

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Any
 
 import matplotlib
 from matplotlib.axes import Axes
@@ -17,7 +18,7 @@ NATURAL, SHARP = "o", "^"
 PAGE_INCHES = (8.27, 11.69)
 """A4, upright."""
 
-RC = {
+RC: dict[Any, Any] = {
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans"],
     "font.size": 8,

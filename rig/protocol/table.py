@@ -6,9 +6,10 @@ of a numpy record. Text fields are UTF-8, padded with zero bytes.
 
 from __future__ import annotations
 
+import struct
+from collections.abc import Callable
 from dataclasses import astuple, dataclass, fields
 from struct import Struct
-from struct import error as StructError
 
 import numpy as np
 
@@ -86,17 +87,18 @@ def unpack(kind: int, payload: bytes) -> Message:
     row = ROW_OF_KIND.get(kind)
     if row is None:
         raise MalformedPayload(f"unknown kind 0x{kind:02x}")
+    build: Callable[..., Message] = row.message
     try:
         values = row.fixed.unpack_from(payload)
         rest = payload[row.fixed.size :]
         if row.rows is not None:
-            return row.message(*values, np.frombuffer(rest, row.rows))  # type: ignore[arg-type, call-arg]
+            return build(*values, np.frombuffer(rest, row.rows))
         if rest:
             raise MalformedPayload(f"{len(rest)} bytes too many for {row.message.__name__}")
-        return row.message(*(_text(value) if isinstance(value, bytes) else value for value in values))
-    except (StructError, UnicodeDecodeError) as doubt:
-        raise MalformedPayload(f"{row.message.__name__}: {doubt}") from doubt
-    except ValueError as doubt:  # numpy: the rest is no whole number of rows
+        return build(*(_text(value) if isinstance(value, bytes) else value for value in values))
+    except MalformedPayload:
+        raise
+    except (struct.error, ValueError) as doubt:  # too short, no UTF-8, or the rest is no whole number of rows
         raise MalformedPayload(f"{row.message.__name__}: {doubt}") from doubt
 
 

@@ -46,7 +46,9 @@ class Sensors:
         spec = self.spec
         number = self._sample_number + np.arange(count)
         self._sample_number += count
-        steps = spec.drift_newton_per_s / self.sample_rate_hz + spec.drift_walk_newton * self._random.standard_normal(count)
+        steps = spec.drift_newton_per_s / self.sample_rate_hz + spec.drift_walk_newton * self._random.standard_normal(
+            count
+        )
         drift = self._drift_newton + np.cumsum(steps)
         self._drift_newton = float(drift[-1])
         hum = spec.hum_newton * np.sin(2.0 * np.pi * spec.hum_hz * number / self.sample_rate_hz)

@@ -41,13 +41,12 @@ def true_curve(key: KeySpec) -> TrueCurve:
     """Return the curve of a fresh key, pressed slowly to TURN_NEWTON and let up again; the plunger cannot pull."""
     action = KeyAction(key.action)
     place, dt_s = action.key_mm, STEP_MM / SPEED_MM_PER_S
-    ways, down, up = [place], [0.0], []
+    ways, down = [place], [0.0]
     while down[-1] < TURN_NEWTON:
         place += STEP_MM
         ways.append(place)
         down.append(_led(action, place, SPEED_MM_PER_S, dt_s))
-    for back in reversed(ways):
-        up.append(max(0.0, _led(action, back, -SPEED_MM_PER_S, dt_s)))
+    up = [max(0.0, _led(action, back, -SPEED_MM_PER_S, dt_s)) for back in reversed(ways)]
     way, down_newton, up_newton = np.array(ways), np.array(down), np.array(up[::-1])
     touch_mm = float(np.interp(TOUCH_NEWTON, down_newton[:2], way[:2]))
     return TrueCurve(way - touch_mm, down_newton, up_newton, touch_mm)

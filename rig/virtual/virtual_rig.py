@@ -200,6 +200,13 @@ class VirtualRig:
         self._say(Channel(0, "force", "N", sensors.force_counts_per_newton, 0, late_us, -most, most))
         self._say(
             Channel(
-                1, "displacement", "mm", sensors.displacement_counts_per_mm, 0, 0, bench.stage.lowest_mm, bench.stage.highest_mm
+                1,
+                "displacement",
+                "mm",
+                sensors.displacement_counts_per_mm,
+                0,
+                0,
+                bench.stage.lowest_mm,
+                bench.stage.highest_mm,
             )
         )

@@ -1,0 +1,44 @@
+# `make demo` and `make test` set up everything they need in .venv; nothing else has to be done first.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+READY := $(VENV)/ready
+
+.PHONY: demo test lint bench accuracy wire-page samples clean
+
+demo: $(READY)
+	$(BIN)/keyplumb demo --out demo
+
+test: lint
+	$(BIN)/python -m pytest -n 2
+
+lint: $(READY)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+# How far the numbers are from the virtual rig's truths, for both demo keyboards.
+accuracy: $(READY)
+	$(BIN)/python -m benchmarks.accuracy
+
+bench: $(READY)
+	$(BIN)/python -m benchmarks.run
+
+wire-page: $(READY)
+	$(BIN)/python -m rig.protocol.wire_page
+
+samples: $(READY)
+	$(BIN)/python -m recordings.samples.make
+
+$(READY): pyproject.toml constraints.txt
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { \
+	  echo "keyplumb needs Python 3.11 or newer; $(PYTHON) is $$($(PYTHON) --version 2>&1). Try: make PYTHON=python3.12 $(MAKECMDGOALS)"; exit 1; }
+	@$(PYTHON) -c 'import ensurepip, venv' || { \
+	  echo "this Python cannot make virtual environments; on Debian and Ubuntu: apt-get install python3-venv"; exit 1; }
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable '.[dev]'
+	touch $(READY)
+
+clean:
+	rm -rf $(VENV) demo build *.egg-info
