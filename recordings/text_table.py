@@ -86,8 +86,9 @@ class TextTable:
         values: NDArray[np.float64] = pd.to_numeric(text, errors="coerce").to_numpy(np.float64)
         bad = np.flatnonzero(~np.isfinite(values))
         if len(bad):
-            cell = str(self.cells[self.places[name].index].iloc[bad[0]]).strip()
-            why = f"{name} is missing" if cell in ("", "nan") else f"{name} is {cell!r}, which is no finite number"
+            cell = self.cells[self.places[name].index].iloc[bad[0]]
+            absent = not isinstance(cell, str) or not cell.strip()  # pandas fills up a short row with a float
+            why = f"{name} is missing" if absent else f"{name} is {cell.strip()!r}, which is no finite number"
             raise self.refuse(int(bad[0]), why)
         return values
 

@@ -67,7 +67,9 @@ def test_a_coulomb_loop_loses_four_times_force_times_amplitude() -> None:
     force = np.array([friction.advance(v, dt) for v in velocity.tolist()])
 
     lost = float(np.sum((force * velocity * dt)[time >= 2.0]))
-    presliding = 2.0 * spec.coulomb_newton / spec.bristle_newton_per_mm  # way per turn over which the force changes sign
+    presliding = (
+        2.0 * spec.coulomb_newton / spec.bristle_newton_per_mm
+    )  # way per turn over which the force changes sign
     assert lost == pytest.approx(4.0 * 0.12 * amplitude, rel=3.0 * presliding / amplitude)
 
 

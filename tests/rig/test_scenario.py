@@ -64,7 +64,7 @@ def test_plain_keys_lie_in_the_bands_of_the_trade() -> None:
 
 
 def test_a_true_curve_loses_work_between_friction_and_felt() -> None:
-    """Loop work of a key without ridge is 2 friction * way plus the felt's loss: at least the first, at most + 0.5 mJ."""
+    """Without a ridge the loop work is 2 friction * way plus the felt's loss, which is under 0.5 mJ here."""
     key = next(key for key in keyboard_of(load_scenario("fern")) if key.fault == "no_notch")
     curve, truth = true_curve(key), true_features(key)
     assert truth["loop_work"] is not None
