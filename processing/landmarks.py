@@ -18,6 +18,8 @@ from processing.stages import Curve, FloatArray, LetOffKind
 QUIET_FROM_MM, QUIET_TO_SHARE = 1.5, 0.38
 """Between break-away and damper a curve is plain; its unevenness there is the key's roughness."""
 ROUGH_WIDTH_MM = 0.8
+DAMPER_OVER_MM = 0.5
+"""A damper's step is over so far behind its middle."""
 SHOULDER_FLATTENS = 0.3
 """A shoulder: after its steepest rise the curve is this much flatter before the key bed."""
 
@@ -67,7 +69,7 @@ def find_landmarks(curve: Curve, settings: FeatureSettings) -> Landmarks:
     damper = _find_damper(curve, first_contact, limit, settings)
     letoff = _find_letoff(curve, dip, damper, limit, settings)
     contact = first_contact
-    if letoff.kind == "found" and letoff.peak is not None:
+    if letoff.peak is not None:  # of a shoulder too: its rise is not the key bed's
         contact = _bed_contact(curve, dip, letoff.peak, settings)
     return Landmarks(dip, contact, letoff, damper, _window(curve, contact, letoff, damper, settings), rough)
 
@@ -165,25 +167,23 @@ def _onset_mm(curve: Curve, peak: int, before: float, settings: FeatureSettings)
 def _find_shoulder(
     curve: Curve, dip_mm: float, damper: Damper | None, limit: float, settings: FeatureSettings
 ) -> LetOff:
-    """Return a rise without a fall: steep, then much flatter again before the key bed."""
-    contact_mm = _bed_contact(curve, dip_mm, round(0.6 * dip_mm / curve.step_mm), settings)
-    from_mm = 0.55 * contact_mm
-    if damper is not None:
-        from_mm = max(from_mm, damper.position_mm + settings.before_from_mm - 1.0)
-    first, last = round(from_mm / curve.step_mm), round((contact_mm - 0.1) / curve.step_mm)
-    if last - first < 20:
-        return LetOff("none", limit)
-    slope = np.gradient(curve.down_newton, curve.step_mm)[first:last]
-    steepest = int(np.argmax(slope[: -len(slope) // 4]))
-    flattest = steepest + int(np.argmin(slope[steepest:]))
-    top = first + flattest
-    before = _before_newton(curve, top, settings)
-    rise = float(curve.down_newton[top]) - before
-    plain = float(np.median(slope))
-    if slope[flattest] > SHOULDER_FLATTENS * slope[steepest] or rise <= max(1.5 * limit, 4.0 * abs(plain)):
-        return LetOff("none", limit)
-    onset_mm, top_mm = _onset_mm(curve, top, before, settings), float(curve.way_mm[top])
-    return LetOff("shoulder", limit, top, onset_mm, top_mm, before, float(curve.down_newton[top]))
+    """Return a rise without a fall: steep, then much flatter again before the key bed; of several the highest."""
+    step, force = curve.step_mm, curve.down_newton
+    slope = np.gradient(force, step)
+    flat = np.flatnonzero((np.diff(slope[:-1]) < 0) & (np.diff(slope[1:]) >= 0)) + 1
+    first_mm = 0.55 * dip_mm
+    if damper is not None:  # the force before must be read after the damper's step, or the step would be the rise
+        first_mm = max(first_mm, damper.position_mm + DAMPER_OVER_MM + settings.before_from_mm)
+    best = LetOff("none", limit)
+    for top in flat[(flat * step >= first_mm) & (flat * step < dip_mm)]:
+        before = _before_newton(curve, int(top), settings)
+        steepest = float(slope[max(0, top - round(settings.before_to_mm / step)) : top].max())
+        flattened = slope[top] <= SHOULDER_FLATTENS * steepest
+        higher = best.peak is None or force[top] > force[best.peak]
+        if flattened and higher and force[top] - before > 1.5 * limit:
+            onset_mm = _onset_mm(curve, int(top), before, settings)
+            best = LetOff("shoulder", limit, int(top), onset_mm, float(curve.way_mm[top]), before, float(force[top]))
+    return best
 
 
 def _find_damper(curve: Curve, contact_mm: float, limit: float, settings: FeatureSettings) -> Damper | None:

@@ -22,7 +22,8 @@ from processing.stages import BoolArray, Branch, CalibratedTrace, FloatArray, St
 FEWEST_AIR_SAMPLES = 8
 QUIET_NEWTON = 0.008
 """Force is averaged over as many samples as bring its noise down to this before it is held against touch_force."""
-CLEAR_OF_TOUCH_MM = 0.05
+CLEAR_OF_TOUCH_MM, SAMPLES_CLEAR_OF_TOUCH = 0.05, 3
+HAIR_MM = 0.005
 EARLY_SHARE = 0.3
 """A plunger that sets out from the air touches within this share of its way; otherwise it hung too high to tell."""
 
@@ -34,6 +35,8 @@ class _Level:
     newton: float
     u_newton: float
     time_s: float
+    travelled: bool
+    """The plunger moved through this air; False: it only rested there."""
 
 
 def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> Stroke:
@@ -44,7 +47,7 @@ def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> S
     zero = _zero_over_time(trace.time_s, before, after)
     force = trace.force_newton - zero
     way = trace.displacement_mm - trace.compliance_mm_per_newton * force
-    touch_mm, preloaded = _touch(way[span.start : span.turn + 1], force[span.start : span.turn + 1], sigma, settings)
+    touch_mm, loaded = _touch(way[span.start : span.turn + 1], force[span.start : span.turn + 1], sigma, settings)
     down = _branch(trace, way - touch_mm, force, slice(span.start, span.turn + 1), settings, downward=True)
     up = None
     if let_up:
@@ -56,7 +59,7 @@ def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> S
         touch_mm,
         float(zero[span.start]) if levels else 0.0,
         float(np.mean([level.u_newton for level in levels])) if levels else 0.0,
-        preloaded,
+        loaded and before is None,  # after air a first loaded sample is the touch itself
         float(down.way_mm[-1]),
     )
 
@@ -81,6 +84,8 @@ def _air_levels(
     before = _air_at_start(trace, slice(rest, span.turn + 1), settings, sigma)
     if not let_up:
         return before, None
+    if before is not None and not before.travelled and not _presses_back(trace, span, before.newton, settings):
+        before = None
     backward = slice(span.lift, _rest_after(trace.displacement_mm, span) + 1)
     after = _air_at_start(trace, backward, settings, sigma, backward=True)
     if before is None and after is None:
@@ -113,6 +118,17 @@ def _one_sided(
     return before, after
 
 
+def _presses_back(trace: CalibratedTrace, span: Span, level_newton: float, settings: StrokeSettings) -> bool:
+    """Tell whether, on the way up and half a millimetre before its end, the key still presses clearly above a level.
+
+    If not, the plunger that showed this level at rest did not hang free: it rested on the key.
+    """
+    up = slice(span.lift, span.end + 1)
+    way, force = trace.displacement_mm[up][::-1], trace.force_newton[up][::-1]
+    place = trace.displacement_mm[span.start] + 0.5
+    return bool(np.interp(place, np.maximum.accumulate(way), force) >= level_newton + settings.level_differs_newton)
+
+
 def _rest_before(way: FloatArray, span: Span) -> int:
     """Return the first index of the rest from which the stroke set out."""
     moved = np.flatnonzero(np.abs(way[span.before : span.start + 1] - way[span.start]) > AT_REST_MM)
@@ -138,11 +154,14 @@ def _air_at_start(
         rise = _first_lasting(quiet > level + settings.touch_newton / 2, way, settings.touch_stays_mm)
         if rise is None or way[rise] - way[0] > EARLY_SHARE * (way.max() - way[0]):
             return None
-        air = np.flatnonzero(way[:rise] < way[rise] - CLEAR_OF_TOUCH_MM)
+        before_rise = np.arange(len(way)) < rise - SAMPLES_CLEAR_OF_TOUCH
+        at_rest = before_rise & (way <= way[0] + HAIR_MM)
+        air = np.flatnonzero(at_rest | (before_rise & (way < way[rise] - CLEAR_OF_TOUCH_MM)))
         if len(air) < FEWEST_AIR_SAMPLES:
             return None
         level = float(np.mean(force[air]))
-    return _Level(level, sigma / np.sqrt(len(air)), float(np.mean(time_s[air])))
+    travelled = bool(way[rise] - way[0] >= settings.air_mm)
+    return _Level(level, sigma / np.sqrt(len(air)), float(np.mean(time_s[air])), travelled)
 
 
 def _point_levels(
@@ -162,8 +181,8 @@ def _point_levels(
     if there - back < settings.level_differs_newton or min(there, back) < level + settings.level_differs_newton:
         return None, None
     u_newton = max(sigma, settings.level_differs_newton / 10)
-    times = trace.time_s
-    return _Level(level, u_newton, float(times[span.start])), _Level(last, u_newton, float(times[span.end]))
+    starts_s, ends_s = (float(trace.time_s[index]) for index in (span.start, span.end))
+    return _Level(level, u_newton, starts_s, travelled=False), _Level(last, u_newton, ends_s, travelled=False)
 
 
 def _quiet(force: FloatArray, sigma: float) -> FloatArray:
@@ -184,7 +203,7 @@ def _first_lasting(above: BoolArray, way: FloatArray, stays_mm: float) -> int | 
 
 
 def _touch(way: FloatArray, force: FloatArray, sigma: float, settings: StrokeSettings) -> tuple[float, bool]:
-    """Return the place of touch on the stage's scale, and whether the stroke started loaded."""
+    """Return the place of touch on the stage's scale, and whether the very first sample was loaded."""
     quiet = _quiet(force, sigma)
     first = _first_lasting(quiet >= settings.touch_newton, way, settings.touch_stays_mm)
     if (

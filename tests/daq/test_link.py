@@ -6,7 +6,7 @@ import os
 import time
 import tty
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 import numpy as np
 import pytest
@@ -51,10 +51,8 @@ def a_link() -> Iterator[tuple[FarEnd, Link]]:
         with Link(open_port(far.path), far.heard.append) as link:
             yield far, link
     finally:
-        try:
+        with suppress(OSError):  # the test may have hung up itself
             far.hang_up()
-        except OSError:
-            pass  # the test has hung up itself
 
 
 def wait_until(done: object, seconds: float = 5.0) -> None:
@@ -134,8 +132,7 @@ def test_a_cable_that_is_pulled_is_told() -> None:
     with a_link() as (far, link):
         far.hang_up()
         with pytest.raises(PortLost):
-            for _ in range(100):
-                link.next_reply(0.05)
+            link.next_reply(5.0)
 
 
 def test_a_rig_of_another_version_is_refused() -> None:

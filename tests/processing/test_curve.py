@@ -1,0 +1,121 @@
+"""The smoothing against exact cases and against an independent library."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from processing.curve import kernel_half_width_mm, mean_curve, smooth, to_curve
+from processing.errors import NoStroke
+from processing.settings import CurveSettings
+from processing.stages import Branch, Stroke
+from tests.builders import a_curve
+
+GRID = np.arange(0.0, 10.0, 0.01)
+SETTINGS = CurveSettings()
+
+
+def a_branch(way: np.ndarray, force: np.ndarray) -> Branch:
+    return Branch(np.arange(len(way)) * 0.001, way, force)
+
+
+def a_stroke(way: np.ndarray, force: np.ndarray) -> Stroke:
+    return Stroke(a_branch(way, force), None, 0.0, 0.0, 0.0, False, float(way[-1]))
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.tuples(*[st.floats(-1.0, 1.0)] * 3))
+def test_a_parabola_comes_back_exactly(coefficients: tuple[float, float, float]) -> None:
+    """Local quadratic regression reproduces quadratics: its bias starts with the fourth derivative."""
+    way = np.linspace(0.0, 10.0, 3000)
+    force = np.polyval(coefficients, way / 10.0)
+
+    assert smooth(a_branch(way, force), GRID, 0.15).force_newton == pytest.approx(
+        np.polyval(coefficients, GRID / 10.0), abs=1e-4
+    )
+
+
+def test_a_point_of_the_curve_is_the_weighted_parabola_of_numpy() -> None:
+    """numpy.polyfit with the square roots of the tricube weights minimises the same sum."""
+    random = np.random.default_rng(5)
+    way = GRID.copy()
+    force = np.sin(way) + 0.1 * random.standard_normal(len(way))
+    fitted = smooth(a_branch(way, force), GRID, 0.15).force_newton
+    for index in (300, 555, 800):
+        off = way - GRID[index]
+        weight = np.clip(1.0 - np.abs(off / 0.15) ** 3, 0.0, None) ** 1.5
+        near = weight > 0
+        by_numpy = np.polyfit(off[near], force[near], 2, w=weight[near])[-1]
+        assert fitted[index] == pytest.approx(by_numpy, abs=1e-9)
+
+
+def test_smoothing_of_a_straight_line_agrees_with_lowess() -> None:
+    """statsmodels' lowess is local linear with the same tricube kernel; on a line with even noise both are unbiased."""
+    from statsmodels.nonparametric.smoothers_lowess import lowess
+
+    random = np.random.default_rng(6)
+    way = np.arange(0.0, 10.0, 0.004)
+    force = 0.5 + 0.01 * way + 0.003 * random.standard_normal(len(way))
+    ours = smooth(a_branch(way, force), GRID, 0.3)
+    theirs = np.interp(GRID, *lowess(force, way, frac=150 / len(way), it=0).T)
+    inside = (GRID > 0.5) & (GRID < 9.5)
+
+    assert np.sqrt(np.mean((ours.force_newton - theirs)[inside] ** 2)) < 1.5 * np.median(ours.u_newton[inside])
+
+
+def test_the_standard_error_is_what_repetition_shows() -> None:
+    random = np.random.default_rng(7)
+    way = np.arange(0.0, 4.0, 0.004)
+    grid = np.arange(0.0, 4.0, 0.01)
+    made = [smooth(a_branch(way, 0.003 * random.standard_normal(len(way))), grid, 0.15) for _ in range(200)]
+    scatter = np.std([one.force_newton for one in made], axis=0)[50:-50]
+    stated = np.mean([one.u_newton for one in made], axis=0)[50:-50]
+
+    assert np.median(stated / scatter) == pytest.approx(1.0, abs=0.1)
+
+
+def test_uneven_speed_and_pauses_do_not_bend_the_curve() -> None:
+    way = np.concatenate([np.linspace(0, 5, 400), np.full(3000, 5.0), np.linspace(5, 10, 4000)])
+    even = smooth(a_branch(way, 0.1 * way), GRID, 0.15)
+
+    assert even.force_newton == pytest.approx(0.1 * GRID, abs=1e-6)
+
+
+def test_a_hole_is_drawn_across_and_marked() -> None:
+    way = np.concatenate([np.arange(0.0, 4.0, 0.004), np.arange(5.0, 10.0, 0.004)])
+    curve = smooth(a_branch(way, 0.1 * way), GRID, 0.15)
+
+    assert curve.gap[(GRID > 4.2) & (GRID < 4.8)].all()
+    assert not curve.gap[(GRID < 3.9) | (GRID > 5.1)].any()
+    assert curve.force_newton == pytest.approx(0.1 * GRID, abs=1e-3)
+
+
+def test_sparse_samples_widen_the_kernel_and_it_says_so() -> None:
+    way = np.arange(0.0, 10.0, 0.1)
+
+    assert kernel_half_width_mm((a_stroke(way, way),), SETTINGS) == pytest.approx(0.4, rel=0.02)
+
+
+def test_a_branch_without_samples_is_no_stroke() -> None:
+    with pytest.raises(NoStroke):
+        smooth(a_branch(np.array([1.0, 2.0]), np.array([1.0, 1.0])), GRID, 0.15)
+
+
+def test_the_mean_of_strokes_says_how_they_scatter() -> None:
+    x = np.arange(0.0, 5.0, 0.01)
+    curves = tuple(a_curve(x, np.full(len(x), level), u=1e-6) for level in (0.49, 0.50, 0.51))
+    mean = mean_curve(curves)
+
+    assert mean.down_newton == pytest.approx(0.50)
+    assert mean.down_u_newton == pytest.approx(0.01 / np.sqrt(3.0))
+    assert mean.strokes == 3
+
+
+def test_a_curve_ends_where_it_is_told() -> None:
+    way = np.linspace(0.0, 9.7, 2000)
+    curve = to_curve(a_stroke(way, way), half_width_mm=0.15, until_mm=9.0, settings=SETTINGS)
+
+    assert curve.way_mm[-1] == pytest.approx(8.99)
+    assert curve.up_newton is None
