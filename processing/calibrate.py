@@ -32,10 +32,17 @@ def calibrate(trace: RawTrace, calibration: Calibration) -> CalibratedTrace:
         displacement[~wild],
         force[~wild],
         calibration.compliance_mm_per_newton,
-        1.0 / abs(calibration.displacement.counts_per_unit),
+        _step_mm(displacement, 1.0 / abs(calibration.displacement.counts_per_unit)),
         outliers=int(wild.sum()),
         gaps=int((np.diff(trace.sample_number) != 1).sum()),
     )
+
+
+def _step_mm(displacement: FloatArray, count_mm: float) -> float:
+    """Return the step of the gauge: one count, or more where the values show that they were rounded before."""
+    changes = np.abs(np.diff(displacement))
+    changes = changes[changes > 0.0]
+    return max(count_mm, float(np.percentile(changes, 5.0))) if len(changes) else count_mm
 
 
 def physical(counts: np.ndarray[tuple[int], np.dtype[np.int32]], scale: LinearScale) -> FloatArray:

@@ -35,12 +35,14 @@ class SmoothBranch:
 
 def kernel_half_width_mm(strokes: tuple[Stroke, ...], settings: CurveSettings) -> float:
     """Return the half-width for all curves of a key: as set, or wider where the strokes were sampled sparsely."""
-    spacing = max(_typical_spacing(stroke.down.way_mm) for stroke in strokes)
+    spacing = max(_spacing_mm(stroke.down.way_mm, settings.step_mm) for stroke in strokes)
     return max(settings.half_width_mm, 0.5 * settings.fewest_samples * spacing)
 
 
-def _typical_spacing(way: FloatArray) -> float:
-    return float((way.max() - way.min()) / max(len(way) - 1, 1)) if len(way) else 0.0
+def _spacing_mm(way: FloatArray, step_mm: float) -> float:
+    """Return the typical distance between places that were sampled; many samples at one place are one place."""
+    places = len(np.unique(np.rint(way / step_mm)))
+    return float((way.max() - way.min()) / max(places - 1, 1)) if len(way) else 0.0
 
 
 def to_curve(stroke: Stroke, *, half_width_mm: float, until_mm: float, settings: CurveSettings) -> Curve:

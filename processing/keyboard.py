@@ -197,5 +197,5 @@ def _typical(numbers: FloatArray, values: FloatArray, neighbours: int) -> FloatA
     """Return what the neighbours suggest for every key: the line plus the running median about it."""
     slope, intercept, _, _ = theilslopes(values, numbers)
     line = intercept + slope * numbers
-    typical: FloatArray = line + median_filter(values - line, min(neighbours, len(values)), mode="nearest")
+    typical: FloatArray = line + median_filter(values - line, min(neighbours, len(values)), mode="mirror")
     return typical

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import uniform_filter1d
 
 from processing.errors import FeatureNotFound
 from processing.settings import FeatureSettings
@@ -18,6 +19,7 @@ from processing.stages import Curve, FloatArray, LetOffKind
 QUIET_FROM_MM, QUIET_TO_SHARE = 1.5, 0.38
 """Between break-away and damper a curve is plain; its unevenness there is the key's roughness."""
 ROUGH_WIDTH_MM = 0.8
+CONFIRM_MM = 0.2
 DAMPER_OVER_MM = 0.5
 """A damper's step is over so far behind its middle."""
 SHOULDER_FLATTENS = 0.3
@@ -66,8 +68,10 @@ def find_landmarks(curve: Curve, settings: FeatureSettings) -> Landmarks:
     first_contact = _bed_contact(curve, dip, round(0.6 * dip / curve.step_mm), settings)
     rough = roughness(curve, QUIET_FROM_MM, QUIET_TO_SHARE * dip)
     limit = _detection_limit(curve, rough, settings)
-    damper = _find_damper(curve, first_contact, limit, settings)
-    letoff = _find_letoff(curve, dip, damper, limit, settings)
+    letoff = _find_letoff(curve, dip, limit, settings)
+    damper = _find_damper(curve, first_contact, letoff, limit, settings)
+    if letoff.kind == "none":
+        letoff = _find_shoulder(curve, dip, damper, limit, settings)
     contact = first_contact
     if letoff.peak is not None:  # of a shoulder too: its rise is not the key bed's
         contact = _bed_contact(curve, dip, letoff.peak, settings)
@@ -75,18 +79,16 @@ def find_landmarks(curve: Curve, settings: FeatureSettings) -> Landmarks:
 
 
 def roughness(curve: Curve, from_mm: float, to_mm: float) -> float:
-    """Return how uneven the way down is, in N: robust standard deviation about a line that runs along.
+    """Return how uneven the way down is, in N: robust standard deviation about its own running mean.
 
-    The line is the mean of the neighbours ROUGH_WIDTH_MM / 2 either side, so slopes and slow bends do not count.
+    The mean runs over ROUGH_WIDTH_MM, so slopes and slow bends do not count and waves shorter than that do.
     """
-    half = max(1, round(ROUGH_WIDTH_MM / 2 / curve.step_mm))
-    force = curve.down_newton
-    first, last = round(from_mm / curve.step_mm), min(round(to_mm / curve.step_mm), len(force) - half - 1)
-    if last - first < 2 * half:
+    width = max(3, round(ROUGH_WIDTH_MM / curve.step_mm))
+    first, last = round(from_mm / curve.step_mm), round(to_mm / curve.step_mm)
+    if first < width // 2 or last - first < width or last + width // 2 >= len(curve.way_mm):
         return 0.0
-    middle = np.arange(max(first, half), last)
-    off = force[middle] - (force[middle - half] + force[middle + half]) / 2.0
-    return float(1.4826 * np.median(np.abs(off)) / np.sqrt(1.5))
+    off = (curve.down_newton - uniform_filter1d(curve.down_newton, width | 1))[first:last]
+    return float(1.4826 * np.median(np.abs(off)))
 
 
 def _detection_limit(curve: Curve, rough_newton: float, settings: FeatureSettings) -> float:
@@ -112,10 +114,20 @@ def crossing_mm(way: FloatArray, force: FloatArray, after: int, level: float) ->
 
 def _bed_contact(curve: Curve, dip_mm: float, lowest_from: int, settings: FeatureSettings) -> float:
     dip = min(int(np.ceil(dip_mm / curve.step_mm)), len(curve.way_mm) - 1)
-    force = curve.down_newton[lowest_from : dip + 1]
-    level = float(force.min()) + settings.contact_rise_newton
-    below = lowest_from + int(np.flatnonzero(force <= level)[-1])
+    level = _lowest_newton(curve, lowest_from, dip, settings) + settings.contact_rise_newton
+    below = lowest_from + int(np.flatnonzero(curve.down_newton[lowest_from : dip + 1] <= level)[-1])
     return crossing_mm(curve.way_mm, curve.down_newton, below + 1, level) if below < dip else float(dip_mm)
+
+
+def _lowest_newton(curve: Curve, first: int, dip: int, settings: FeatureSettings) -> float:
+    """Return the lowest force from a point to key dip, kept one kernel clear of the bed's bend.
+
+    A parabola that reaches across the bend into a steep bed dips under both sides of it.
+    """
+    force = curve.down_newton[first : dip + 1]
+    rises = int(np.flatnonzero(force <= force.min() + settings.contact_rise_newton)[-1])
+    clear = rises - round(curve.half_width_mm / curve.step_mm)
+    return float(force[: clear + 1].min()) if clear > 0.2 / curve.step_mm else float(force.min())
 
 
 def _mean_between(curve: Curve, force: FloatArray, from_mm: float, to_mm: float) -> float:
@@ -123,23 +135,37 @@ def _mean_between(curve: Curve, force: FloatArray, from_mm: float, to_mm: float)
     return float(np.mean(force[first:last]))
 
 
-def _find_letoff(curve: Curve, dip_mm: float, damper: Damper | None, limit: float, settings: FeatureSettings) -> LetOff:
-    """Return the local maximum with the deepest fall after it, if rise and fall exceed the limit."""
+def _find_letoff(curve: Curve, dip_mm: float, limit: float, settings: FeatureSettings) -> LetOff:
+    """Return the local maximum with the deepest fall after it, if rise and fall exceed the limit.
+
+    The highest and lowest of a noisy curve lie apart by chance alone, so the fall must also exceed the limit between
+    means over CONFIRM_MM around both.
+    """
     force, step = curve.down_newton, curve.step_mm
     dip = int(dip_mm / step)
     rising = np.diff(force[: dip + 1]) > 0
     peaks = np.flatnonzero(rising[:-1] & ~rising[1:]) + 1
     best = LetOff("none", limit)
     for peak in peaks[peaks * step > settings.letoff_search_from * 0.8 * dip_mm]:
-        lowest = float(force[peak : dip + 1].min())
+        lowest = _lowest_newton(curve, int(peak), dip, settings)
         before = _before_newton(curve, int(peak), settings)
         drop, rise = force[peak] - lowest, force[peak] - before
-        if min(drop, rise) <= limit or (best.peak is not None and drop <= force[best.peak] - (best.lowest_newton or 0)):
+        if min(drop, rise, _confirmed_drop(curve, int(peak), lowest, dip)) <= limit or (
+            best.peak is not None and drop <= force[best.peak] - (best.lowest_newton or 0)
+        ):
             continue
         contact_mm = _bed_contact(curve, dip_mm, int(peak), settings)
         if settings.letoff_search_from * contact_mm <= peak * step <= contact_mm:
             best = _letoff_at(curve, int(peak), before, lowest, limit, dip, settings)
-    return best if best.kind == "found" else _find_shoulder(curve, dip_mm, damper, limit, settings)
+    return best
+
+
+def _confirmed_drop(curve: Curve, peak: int, lowest: float, dip: int) -> float:
+    half = round(CONFIRM_MM / 2 / curve.step_mm)
+    force = curve.down_newton
+    trough = peak + int(np.flatnonzero(force[peak : dip + 1] <= lowest)[0])
+    top, bottom = (force[max(0, at - half) : at + half + 1] for at in (peak, trough))
+    return float(top.mean() - bottom.mean())
 
 
 def _before_newton(curve: Curve, peak: int, settings: FeatureSettings) -> float:
@@ -186,27 +212,39 @@ def _find_shoulder(
     return best
 
 
-def _find_damper(curve: Curve, contact_mm: float, limit: float, settings: FeatureSettings) -> Damper | None:
-    """Return the step that both ways show at the same place, if each exceeds the limit."""
+def _find_damper(
+    curve: Curve, contact_mm: float, letoff: LetOff, limit: float, settings: FeatureSettings
+) -> Damper | None:
+    """Return the step that both ways show at the same place before the let-off, if each exceeds the limit.
+
+    The curve's slope before the step is taken out first: a key on a spring rises everywhere.
+    """
     if curve.up_newton is None:
         return None
     step = curve.step_mm
     near, far = round(0.35 / step), round(0.85 / step)
-    centres = np.arange(round(settings.damper_from * contact_mm / step), round(settings.damper_to * contact_mm / step))
+    last = round(settings.damper_to * contact_mm / step)
+    if letoff.onset_mm is not None:
+        last = min(last, round(letoff.onset_mm / step) - far)
+    centres = np.arange(round(settings.damper_from * contact_mm / step), last)
     if not len(centres) or centres[-1] + far >= len(curve.way_mm) or centres[0] - far < 0:
         return None
-    down, up = (_rises(force, centres, near, far) for force in (curve.down_newton, curve.up_newton))
+    ways = [_without_slope(curve, force, int(centres[0]) - near) for force in (curve.down_newton, curve.up_newton)]
+    down, up = (_rises(force, centres, near, far) for force in ways)
     both = np.minimum(down, up)
     best = int(np.argmax(both))
     if both[best] <= limit or max(down[best], up[best]) > 3.0 * both[best]:
         return None
-    centre = int(centres[best])
-    both_ways = (curve.down_newton + curve.up_newton) / 2.0
-    quiet = slice(round(QUIET_FROM_MM / step), max(centre - near, round(QUIET_FROM_MM / step) + 3))
-    slope = float(np.polyfit(curve.way_mm[quiet], both_ways[quiet], 1)[0])
-    plain = both_ways - slope * curve.way_mm
-    height = float(_rises(plain, centres[best : best + 1], near, far)[0])
-    return Damper(_middle_mm(curve.way_mm, plain, centre, near, far), height)
+    position = _middle_mm(curve.way_mm, (ways[0] + ways[1]) / 2.0, int(centres[best]), near, far)
+    return Damper(position, float(down[best] + up[best]) / 2.0)
+
+
+def _without_slope(curve: Curve, force: FloatArray, until: int) -> FloatArray:
+    """Return a force less the straight line through its part from QUIET_FROM_MM to a point."""
+    quiet = slice(round(QUIET_FROM_MM / curve.step_mm), max(until, round((QUIET_FROM_MM + 0.5) / curve.step_mm)))
+    slope = float(np.polyfit(curve.way_mm[quiet], force[quiet], 1)[0])
+    plain: FloatArray = force - slope * curve.way_mm
+    return plain
 
 
 def _rises(force: FloatArray, centres: np.ndarray[tuple[int], np.dtype[np.intp]], near: int, far: int) -> FloatArray:

@@ -20,6 +20,7 @@ from processing.stages import CalibratedTrace, FloatArray
 SHORTEST_PRESS_MM = 2.0
 HIGH, LOW = 0.6, 0.4
 AT_REST_MM = 0.05
+HAIR_MM = 0.002
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +90,7 @@ def _span(
 ) -> Span:
     down, up = passage
     deepest = float(way[down : up + 1].max())
-    at_bottom = down + np.flatnonzero(way[down : up + 1] >= deepest - settings.new_ground_mm)
+    at_bottom = down + np.flatnonzero(way[down : up + 1] >= deepest - HAIR_MM)
     turn, lift = int(at_bottom[0]), int(at_bottom[-1])
     start = down - _set_out(way[before : down + 1][::-1], force[before : down + 1][::-1], air_newton, settings)
     end = up + _set_out(way[up : after + 1], force[up : after + 1], air_newton, settings)
@@ -99,17 +100,21 @@ def _span(
 def _set_out(way: FloatArray, force: FloatArray, air_newton: float, settings: StrokeSettings) -> int:
     """Return how many samples from the first to the top of the way, seen from the press outward.
 
-    The top is the lowest displacement before the plunger comes back by more than reversal_mm while in the air.
+    The top is the lowest displacement before the plunger comes back by more than reversal_mm while in the air. Air is
+    told from a reversal on the key, where friction takes the force down, by lasting: it reaches some way to the key.
     """
     lowest_so_far = np.minimum.accumulate(way)
-    came_back = way > lowest_so_far + settings.reversal_mm
-    for index in np.flatnonzero(came_back):
+    came_back = np.flatnonzero(way > lowest_so_far + settings.reversal_mm)
+    tops = np.unique(lowest_so_far[came_back])[::-1]
+    for lowest in tops:
+        index = int(came_back[np.flatnonzero(lowest_so_far[came_back] == lowest)[0]])
         top = int(np.argmin(way[: index + 1]))
-        if force[top] <= air_newton:
+        beside = way[: top + 1] <= lowest + settings.air_lasts_mm
+        if force[: top + 1][beside].max() <= air_newton:
             return _last_at_top(way[: index + 1])
     return _last_at_top(way)
 
 
 def _last_at_top(way: FloatArray) -> int:
     """Return the first index, seen from the press, at which the plunger is within a hair of the top."""
-    return int(np.flatnonzero(way <= way.min() + 0.002)[0])
+    return int(np.flatnonzero(way <= way.min() + HAIR_MM)[0])

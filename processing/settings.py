@@ -20,6 +20,8 @@ class StrokeSettings:
     friction is in between its two signs until the old place is passed again."""
     air_mm: float = 0.1
     """So much way without force is air, and gives the zero of the cell."""
+    air_lasts_mm: float = 0.2
+    """The air above a key that is only touched reaches at least so far; presliding is over sooner."""
     level_differs_newton: float = 0.05
     """The force before and after a stroke in air differs less than this; more is friction, so it was no air."""
     slow_mm_per_s: float = 5.0

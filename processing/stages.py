@@ -15,6 +15,7 @@ from recordings.keys import Key
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+SPEED_OVER_MM = 0.25
 LetOffKind = Literal["found", "shoulder", "none"]
 
 
@@ -66,13 +67,13 @@ class Branch:
         read_only(self.time_s, self.way_mm, self.force_newton)
 
     def speed_mm_per_s(self) -> float:
-        """Typical speed: way over time between the middle two quarters, 0 if there are too few samples."""
-        quarter = len(self.time_s) // 4
-        if quarter < 2:
+        """Typical speed: the median over stretches of SPEED_OVER_MM, so a pause does not make a stroke slow."""
+        order = np.argsort(self.way_mm, kind="stable")
+        way, time_s = self.way_mm[order], self.time_s[order]
+        if len(way) < 2 or way[-1] - way[0] < 4.0 * SPEED_OVER_MM:
             return 0.0
-        passed_s = self.time_s[3 * quarter] - self.time_s[quarter]
-        way = abs(self.way_mm[3 * quarter] - self.way_mm[quarter])
-        return float(way / passed_s) if passed_s > 0 else 0.0
+        passed_s = np.abs(np.diff(np.interp(np.arange(way[0], way[-1], SPEED_OVER_MM), way, time_s)))
+        return float(SPEED_OVER_MM / max(np.median(passed_s), 1e-6))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -20,12 +20,15 @@ from processing.settings import StrokeSettings
 from processing.stages import BoolArray, Branch, CalibratedTrace, FloatArray, Stroke
 
 FEWEST_AIR_SAMPLES = 8
-QUIET_NEWTON = 0.008
+QUIET_NEWTON = 0.015
 """Force is averaged over as many samples as bring its noise down to this before it is held against touch_force."""
 CLEAR_OF_TOUCH_MM, SAMPLES_CLEAR_OF_TOUCH = 0.05, 3
 HAIR_MM = 0.005
+MOST_DIFFERENCE_MM = 1.0
+"""Touching and leaving the key happen at nearly the same place."""
 EARLY_SHARE = 0.3
-"""A plunger that sets out from the air touches within this share of its way; otherwise it hung too high to tell."""
+"""A level that only one end of the stroke shows is believed to be air if the key was touched within this share of the
+way: a later rise may be a damper or the key bed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +38,10 @@ class _Level:
     newton: float
     u_newton: float
     time_s: float
-    travelled: bool
-    """The plunger moved through this air; False: it only rested there."""
+    in_air_mm: float
+    """How far the plunger moved through this air; 0: it only rested there."""
+    early: bool
+    """The key was touched early on the way, as it is by a plunger that sets out above it."""
 
 
 def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> Stroke:
@@ -83,8 +88,9 @@ def _air_levels(
     rest = _rest_before(trace.displacement_mm, span)
     before = _air_at_start(trace, slice(rest, span.turn + 1), settings, sigma)
     if not let_up:
-        return before, None
-    if before is not None and not before.travelled and not _presses_back(trace, span, before.newton, settings):
+        return (before if before is not None and before.early else None), None
+    resting = before is not None and before.in_air_mm < settings.air_mm
+    if before is not None and resting and not _presses_back(trace, span, before.newton, settings):
         before = None
     backward = slice(span.lift, _rest_after(trace.displacement_mm, span) + 1)
     after = _air_at_start(trace, backward, settings, sigma, backward=True)
@@ -93,13 +99,22 @@ def _air_levels(
     if before is None or after is None:
         return _one_sided(trace, span, settings, sigma, before, after)
     if abs(before.newton - after.newton) <= settings.level_differs_newton + 3.0 * (before.u_newton + after.u_newton):
-        return before, after
+        return _shorter(before, after)
     start_mm, end_mm = trace.displacement_mm[span.start], trace.displacement_mm[span.end]
     if after.newton < before.newton and end_mm < start_mm - settings.air_mm:
         return None, after
     if before.newton < after.newton and start_mm < end_mm - settings.air_mm:
         return before, None
     return None, None
+
+
+def _shorter(before: _Level, after: _Level) -> tuple[_Level | None, _Level | None]:
+    """Return both levels, but not one that reaches much further: there a weak key was taken for air."""
+    if before.in_air_mm > after.in_air_mm + MOST_DIFFERENCE_MM:
+        return None, after
+    if after.in_air_mm > before.in_air_mm + MOST_DIFFERENCE_MM:
+        return before, None
+    return before, after
 
 
 def _one_sided(
@@ -110,11 +125,16 @@ def _one_sided(
     before: _Level | None,
     after: _Level | None,
 ) -> tuple[_Level | None, _Level | None]:
-    """Return the one level found, unless the other end of the stroke shows less force: then it was no air."""
-    force = trace.force_newton
+    """Return the one level found if it is air: touched early, no less force at the other end, and, after the stroke,
+    above where the stroke set out or clearly under what the key presses."""
+    way, force = trace.displacement_mm, trace.force_newton
     known, other = (before, force[span.end]) if before is not None else (after, force[span.start])
-    if known is None or other < known.newton - settings.level_differs_newton - 3.0 * sigma:
+    if known is None or not known.early or other < known.newton - settings.level_differs_newton - 3.0 * sigma:
         return None, None
+    if before is None:
+        above = way[span.end] < way[span.start] - settings.air_mm
+        if not above and not _presses_back(trace, span, known.newton, settings):
+            return None, None
     return before, after
 
 
@@ -143,7 +163,7 @@ def _rest_after(way: FloatArray, span: Span) -> int:
 def _air_at_start(
     trace: CalibratedTrace, part: slice, settings: StrokeSettings, sigma: float, *, backward: bool = False
 ) -> _Level | None:
-    """Return the level before the force rises, None if it rises at once or only far down the way."""
+    """Return the level before the force rises, None if it rises at once or never."""
     turn = -1 if backward else 1
     time_s, way, force = (array[part][::turn] for array in (trace.time_s, trace.displacement_mm, trace.force_newton))
     close = np.flatnonzero(way > way[0] + settings.air_mm)
@@ -152,7 +172,7 @@ def _air_at_start(
     for _ in range(2):  # the second time from all of the air, not only its beginning
         quiet = _quiet(force, sigma)
         rise = _first_lasting(quiet > level + settings.touch_newton / 2, way, settings.touch_stays_mm)
-        if rise is None or way[rise] - way[0] > EARLY_SHARE * (way.max() - way[0]):
+        if rise is None:
             return None
         before_rise = np.arange(len(way)) < rise - SAMPLES_CLEAR_OF_TOUCH
         at_rest = before_rise & (way <= way[0] + HAIR_MM)
@@ -160,8 +180,9 @@ def _air_at_start(
         if len(air) < FEWEST_AIR_SAMPLES:
             return None
         level = float(np.mean(force[air]))
-    travelled = bool(way[rise] - way[0] >= settings.air_mm)
-    return _Level(level, sigma / np.sqrt(len(air)), float(np.mean(time_s[air])), travelled)
+    in_air_mm = float(way[rise] - way[0])
+    early = in_air_mm <= EARLY_SHARE * float(way.max() - way[0])
+    return _Level(level, sigma / np.sqrt(len(air)), float(np.mean(time_s[air])), in_air_mm, early)
 
 
 def _point_levels(
@@ -182,7 +203,7 @@ def _point_levels(
         return None, None
     u_newton = max(sigma, settings.level_differs_newton / 10)
     starts_s, ends_s = (float(trace.time_s[index]) for index in (span.start, span.end))
-    return _Level(level, u_newton, starts_s, travelled=False), _Level(last, u_newton, ends_s, travelled=False)
+    return _Level(level, u_newton, starts_s, 0.0, True), _Level(last, u_newton, ends_s, 0.0, True)
 
 
 def _quiet(force: FloatArray, sigma: float) -> FloatArray:

@@ -34,6 +34,9 @@ from recordings.types import (
 
 COUNTS_PER_NEWTON = COUNTS_PER_MM = 1_000_000
 MOST_COUNTS = 2**31 - 1
+LONGEST_US = 4 * 10**15
+"""More than a century: seconds since 1970 are fine, whatever is longer is no time of a recording."""
+EVENT_SLACK_US = 1_000_000
 FEWEST_ROWS = 20
 DEFAULT_VELOCITY = 64
 EVENT_BYTES = {"note_on": 0x90, "note_off": 0x80, "contact_closed": 1, "contact_open": 0}
@@ -112,11 +115,25 @@ def _ticks(table: TextTable, choices: ImportChoices, rows_of_key: dict[Key, NDAr
         return counted
     if choices.rate_hz is not None:
         raise MalformedTable(table.path, None, "it has a column of time already; leave --rate out")
-    ticks: NDArray[np.int64] = np.rint(table.numbers("time")).astype(np.int64)
+    ticks = _plain_ticks(table)
     for rows in rows_of_key.values():
         back = np.flatnonzero(np.diff(ticks[rows]) < 0)
         if len(back):
             raise table.refuse(int(rows[back[0] + 1]), "time goes back")
+        if len(rows) > 1 and ticks[rows[0]] == ticks[rows[-1]]:
+            raise table.refuse(int(rows[-1]), "time stands still; is its unit right?")
+    return ticks
+
+
+def _plain_ticks(table: TextTable) -> NDArray[np.int64]:
+    """Return a column of times in whole microseconds. Raises MalformedTable for times beyond LONGEST_US."""
+    times = np.rint(table.numbers("time"))
+    beyond = np.flatnonzero(np.abs(times) > LONGEST_US)
+    if len(beyond):
+        raise table.refuse(
+            int(beyond[0]), f"a time beyond all recordings; is it really in {table.places['time'].unit}?"
+        )
+    ticks: NDArray[np.int64] = times.astype(np.int64)
     return ticks
 
 
@@ -132,7 +149,7 @@ def _counts(table: TextTable, quantity: str, counts_per_unit: int) -> NDArray[np
 def _read_events(path: Path, span_of_key: dict[Key, tuple[int, int]]) -> dict[Key, RawEvents]:
     wanted = Wanted(("time",), ("event", "velocity", "key"), frozenset({"velocity", "key"}))
     table = read_text_table(path, wanted)
-    ticks = np.rint(table.numbers("time")).astype(np.int64)
+    ticks = _plain_ticks(table)
     keys = _event_keys(table, ticks, span_of_key)
     velocities = _velocities(table)
     log: dict[Key, list[tuple[int, int, int]]] = {key: [] for key in span_of_key}
@@ -140,6 +157,10 @@ def _read_events(path: Path, span_of_key: dict[Key, tuple[int, int]]) -> dict[Ke
         if name not in EVENT_BYTES:
             raise table.refuse(row, f"{name!r} is no event; known are {', '.join(EVENT_BYTES)}")
         byte, tick, key = EVENT_BYTES[name], int(ticks[row]), keys[row]
+        first, last = span_of_key[key]
+        if not first - EVENT_SLACK_US <= tick <= last + EVENT_SLACK_US:
+            span = f"{first * 1e-6:g} to {last * 1e-6:g} s"
+            raise table.refuse(row, f"an event at {tick * 1e-6:g} s, but {key.name} was recorded from {span}")
         if name.startswith("contact"):
             log[key].append((tick, CONTACT, byte))
         else:

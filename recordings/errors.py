@@ -51,6 +51,14 @@ class RecordingExists(RecordingError, FileExistsError):
         super().__init__(f"{path} exists already and is left alone; choose another name or move it away")
 
 
+class CannotWrite(RecordingError, OSError):
+    """The place where a file should be written refuses it."""
+
+    def __init__(self, path: Path | str, why: str) -> None:
+        self.path, self.why = Path(path), why
+        super().__init__(f"{path} cannot be written ({why}); choose another place, or make room there")
+
+
 class MalformedTable(RecordingError):
     """A table to import that cannot be understood; line is None when the whole file is meant."""
 

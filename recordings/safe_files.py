@@ -7,14 +7,20 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from recordings.errors import CannotWrite
+
 
 @contextmanager
 def whole_or_nothing(path: Path) -> Iterator[Path]:
     """Give a temporary path to write to; it becomes `path` when the block ends well and vanishes when it does not.
 
-    Raises FileNotFoundError if the folder of `path` does not exist.
+    Raises CannotWrite if the folder of `path` does not exist or takes no file.
     """
     temporary = path.with_name(f".{path.name}.{os.getpid()}.writing")
+    try:
+        temporary.touch()
+    except OSError as fault:
+        raise CannotWrite(path, fault.strerror or str(fault)) from fault
     try:
         yield temporary
         with temporary.open("rb+") as written:

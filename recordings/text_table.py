@@ -164,9 +164,8 @@ class _Complaint:
 
 def _nothing_fits(wanted: Wanted) -> str:
     names = ", ".join(f"{name}_UNIT" if name in wanted.quantities else name for name in wanted.required)
-    return (
-        f"no line names the columns {names} (as in time_s, displacement_mm, force_N); "
-        "name them in the file or map them, as in --column force=3:gf"
+    return f"no line names the columns {names}, UNIT being as in time_s, displacement_mm, force_N" + (
+        "; name them in the file or map them, as in --column force=3:gf" if "force" in wanted.quantities else ""
     )
 
 

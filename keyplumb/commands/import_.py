@@ -50,6 +50,8 @@ def _column(text: str) -> ColumnChoice:
     column, _, unit = rest.rpartition(":") if quantity in PINT_NAMES else (rest, "", "")
     if quantity not in QUANTITIES or not column:
         raise ValueError(f"{text!r} maps no column; write it as force=3:gf, displacement=Travel:mm or key=1")
+    if column.isdecimal() and int(column) < 1:
+        raise ValueError(f"{text!r}: columns are counted from 1")
     if quantity in PINT_NAMES:
         factor_to_ours(quantity, unit)
     return ColumnChoice(quantity, column, unit)
