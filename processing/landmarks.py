@@ -73,7 +73,7 @@ def find_landmarks(curve: Curve, settings: FeatureSettings) -> Landmarks:
     if letoff.kind == "none":
         letoff = _find_shoulder(curve, dip, damper, limit, settings)
     contact = first_contact
-    if letoff.peak is not None:  # of a shoulder too: its rise is not the key bed's
+    if letoff.kind == "found" and letoff.peak is not None:
         contact = _bed_contact(curve, dip, letoff.peak, settings)
     return Landmarks(dip, contact, letoff, damper, _window(curve, contact, letoff, damper, settings), rough)
 
@@ -195,7 +195,7 @@ def _find_shoulder(
 ) -> LetOff:
     """Return a rise without a fall: steep, then much flatter again before the key bed; of several the highest."""
     step, force = curve.step_mm, curve.down_newton
-    slope = np.gradient(force, step)
+    slope = np.gradient(uniform_filter1d(force, round(CONFIRM_MM / step) | 1), step)
     flat = np.flatnonzero((np.diff(slope[:-1]) < 0) & (np.diff(slope[1:]) >= 0)) + 1
     first_mm = 0.55 * dip_mm
     if damper is not None:  # the force before must be read after the damper's step, or the step would be the rise
@@ -206,10 +206,19 @@ def _find_shoulder(
         steepest = float(slope[max(0, top - round(settings.before_to_mm / step)) : top].max())
         flattened = slope[top] <= SHOULDER_FLATTENS * steepest
         higher = best.peak is None or force[top] > force[best.peak]
-        if flattened and higher and force[top] - before > 1.5 * limit:
+        if flattened and higher and force[top] - before - _plain_rise(curve, int(top), settings) > 1.5 * limit:
             onset_mm = _onset_mm(curve, int(top), before, settings)
             best = LetOff("shoulder", limit, int(top), onset_mm, float(curve.way_mm[top]), before, float(force[top]))
     return best
+
+
+def _plain_rise(curve: Curve, top: int, settings: FeatureSettings) -> float:
+    """Return how much the force would have risen to a shoulder's top anyway, at the slope that it had before."""
+    first = round((top * curve.step_mm - settings.before_from_mm - 0.5) / curve.step_mm)
+    last = round((top * curve.step_mm - settings.before_to_mm) / curve.step_mm)
+    part = slice(max(0, first), last)
+    slope = float(np.polyfit(curve.way_mm[part], curve.down_newton[part], 1)[0])
+    return max(0.0, slope) * (settings.before_from_mm + settings.before_to_mm) / 2.0
 
 
 def _find_damper(
@@ -235,8 +244,10 @@ def _find_damper(
     best = int(np.argmax(both))
     if both[best] <= limit or max(down[best], up[best]) > 3.0 * both[best]:
         return None
-    position = _middle_mm(curve.way_mm, (ways[0] + ways[1]) / 2.0, int(centres[best]), near, far)
-    return Damper(position, float(down[best] + up[best]) / 2.0)
+    centre = centres[best : best + 1]
+    both_ways = _without_slope(curve, (curve.down_newton + curve.up_newton) / 2.0, int(centre[0]) - near)
+    position = _middle_mm(curve.way_mm, both_ways, int(centre[0]), near, far)
+    return Damper(position, float(_rises(both_ways, centre, near, far)[0]))
 
 
 def _without_slope(curve: Curve, force: FloatArray, until: int) -> FloatArray:

@@ -24,6 +24,8 @@ QUIET_NEWTON = 0.015
 """Force is averaged over as many samples as bring its noise down to this before it is held against touch_force."""
 CLEAR_OF_TOUCH_MM, SAMPLES_CLEAR_OF_TOUCH = 0.05, 3
 HAIR_MM = 0.005
+JUMP = 4.0
+"""A force that jumps by so many touch forces from one sample to the next says nothing of where between them."""
 MOST_DIFFERENCE_MM = 1.0
 """Touching and leaving the key happen at nearly the same place."""
 EARLY_SHARE = 0.3
@@ -235,6 +237,8 @@ def _touch(way: FloatArray, force: FloatArray, sigma: float, settings: StrokeSet
         return float(way[0]), True
     low, high = quiet[first - 1], quiet[first]
     share = (settings.touch_newton - low) / (high - low) if high > low else 1.0
+    if high > JUMP * settings.touch_newton:  # the key was met somewhere between two samples
+        share = 0.5
     return float(way[first - 1] + share * (way[first] - way[first - 1])), False
 
 

@@ -73,8 +73,8 @@ def check_the_key_follows_the_plunger(key: KeyEvidence) -> Finding | None:
 
 def check_the_key_runs_smoothly(key: KeyEvidence) -> Finding | None:
     """Between break-away and damper the curve is even; three times its own error and 0.8 gf are grit."""
-    if key.marks is None:
-        return None
+    if key.marks is None or any(stroke.preloaded for stroke in key.used):
+        return None  # on a stroke that started part-way the plain part of the curve is not where it is looked for
     rough, error = key.marks.roughness_newton, float(np.median(key.curve.down_u_newton))
     if rough < max(GRITTY_NEWTON, 3.0 * error):
         return None
@@ -128,6 +128,15 @@ def check_strokes_are_slow(key: KeyEvidence) -> Finding | None:
         "press more slowly",
         odd=False,
     )
+
+
+def check_no_stroke_was_left_out(key: KeyEvidence) -> Finding | None:
+    """Numbers rest on strokes from home to bed, on the slow ones if there are any; the others are named."""
+    left_out = [n for n, stroke in enumerate(key.strokes, 1) if stroke not in key.used]
+    if not left_out:
+        return None
+    text = f"{_listed(left_out)} left out: too fast, or not from home to the bed"
+    return Finding("strokes_left_out", text, (), "press slowly from above the key to the bed", odd=False)
 
 
 def check_strokes_start_in_the_air(key: KeyEvidence) -> Finding | None:
@@ -185,6 +194,7 @@ CHECKS = (
     check_notes_come_once,
     check_no_other_key_sounds,
     check_strokes_are_slow,
+    check_no_stroke_was_left_out,
     check_strokes_start_in_the_air,
     check_no_sample_is_missing,
     check_few_samples_are_wild,
