@@ -29,7 +29,7 @@ wire-page: $(READY)
 	$(BIN)/python -m rig.protocol.wire_page
 
 samples: $(READY)
-	$(BIN)/python -m recordings.samples.make
+	$(BIN)/python recordings/samples/make.py
 
 $(READY): pyproject.toml constraints.txt
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { \

@@ -62,7 +62,8 @@ def _print_for_people(result: KeyboardResult, units: Units) -> None:
     from processing.summary import odd_key_sentences, summary
 
     console = Console(soft_wrap=True, highlight=False)
-    for sentence in summary(result, units):
+    sentences = summary(result, units)
+    for sentence in sentences if len(result.keys) > 1 else sentences[:1]:
         console.print(sentence, markup=False)
     for name, why in odd_key_sentences(result, units):
         console.print(f"{name} stands out: {why}", markup=False)

@@ -22,8 +22,9 @@ def run(arguments: argparse.Namespace) -> int:
     """Join the finished strokes and what the journal holds; the folder goes when the file is whole."""
     from recordings.partial import assemble
 
-    out = arguments.out or arguments.folder.with_name(arguments.folder.name.removesuffix(".partial"))
-    found = assemble(arguments.folder, out, complete=False)
+    folder = arguments.folder.resolve()
+    out = arguments.out or folder.with_name(folder.name.removesuffix(".partial"))
+    found = assemble(folder, out, complete=False)
     print(
         f"{out}: {found.finished_stretches} finished stretches, and {found.rescued_samples} samples of the one "
         "that was interrupted; the file says that it is not complete"

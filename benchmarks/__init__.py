@@ -1,0 +1,1 @@
+"""Ratios against limits and peers, measured in one run; nothing here is a test."""

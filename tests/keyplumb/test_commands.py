@@ -1,0 +1,239 @@
+"""The command line: help without a wait, data on stdout, talk on stderr, one sentence and an exit code for trouble."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from keyplumb.__main__ import COMMANDS, main
+from processing.features.table import FEATURES
+from recordings.keys import Key
+from recordings.writer import write_recording
+from tests.builders import Press, SyntheticKey, a_header, a_recording, pressed
+
+NAMES = [command.NAME for command in COMMANDS]
+
+
+def run(*words: object) -> int:
+    """Run a command in this process; wrong use ends in argparse's own exit."""
+    try:
+        return main([str(word) for word in words])
+    except SystemExit as left:
+        return int(left.code or 0)
+
+
+def a_table(path: Path, **changes: float) -> Path:
+    rows = zip(*pressed(SyntheticKey(), Press(**changes)), strict=True)  # type: ignore[arg-type]
+    path.write_text("time_s,displacement_mm,force_N\n" + "".join(f"{t:.6f},{x:.6f},{f:.6f}\n" for t, x, f in rows))
+    return path
+
+
+def a_file(path: Path, keys: int = 1) -> Path:
+    write_recording(path, a_header("bench test"), [a_recording(name=Key(40 + n)) for n in range(keys)])
+    return path
+
+
+@pytest.mark.parametrize("name", ["", *NAMES])
+def test_help_shows_an_example_and_loads_nothing_heavy(name: str) -> None:
+    """Speed is not asserted in tests; that numpy and its kin stay out is what makes help fast."""
+    words = [name, "--help"] if name else ["--help"]
+    script = (
+        "import sys; from keyplumb.__main__ import main\n"
+        f"try: main({words!r})\n"
+        "except SystemExit: pass\n"
+        "print('heavy:', sorted({'numpy', 'pandas', 'matplotlib', 'h5py', 'scipy', 'pydantic'} & set(sys.modules)))"
+    )
+    said = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True).stdout
+
+    assert f"example: keyplumb {name}".strip() in said
+    assert said.endswith("heavy: []\n")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_command_has_few_words_of_its_own(name: str) -> None:
+    said = subprocess.run(
+        [sys.executable, "-m", "keyplumb", name, "--help"], capture_output=True, text=True, check=True
+    ).stdout
+    options = {word.split("=")[0].strip(",") for word in said.split() if word.startswith("--")}
+
+    assert len(options - {"--help"}) <= 9
+
+
+def test_import_then_measure_obeys_the_contract(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    events = tmp_path / "e.csv"
+    events.write_text("time_s,event,velocity\n2.3,note_on,64\n3.8,note_off,\n")
+    table, out = a_table(tmp_path / "x.csv"), tmp_path / "r.h5"
+
+    assert run("import", table, "--events", events, "--key", "C4", "--out", out) == 0
+    assert run("measure", out, "--json") == 0
+    view = json.loads(capsys.readouterr().out)
+    (key,) = view["keys"]
+
+    assert view["schema"] == "keyplumb.measure/1"
+    assert view["instrument"] == "x"
+    assert view["settings"]["feature"]["bed_newton"] == 3.0
+    assert (key["key"], key["number"], key["colour"], key["strokes"]) == ("C4", 40, "natural", 3)
+    assert key["letoff"] == "found"
+    assert isinstance(key["findings"], list)
+    assert list(key["features"]) == [feature.name for feature in FEATURES]
+    down = key["features"]["down_weight"]
+    assert {"value", "unit", "u", "dof", "U95", "flags"} <= down.keys()
+    assert down["value"] == pytest.approx(SyntheticKey().down, abs=0.001)
+    assert down["unit"] == "N"
+    missing = key["features"]["reset_height"]
+    assert missing["value"] is None
+    assert missing["reason"]
+
+
+def test_csv_has_a_row_per_key_and_measurand(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("measure", a_file(tmp_path / "r.h5", keys=2), "--csv") == 0
+    rows = list(csv.DictReader(io.StringIO(capsys.readouterr().out)))
+
+    assert len(rows) == 2 * len(FEATURES)
+    assert float(rows[0]["value"]) == pytest.approx(SyntheticKey().key_dip, abs=0.01)
+
+
+@pytest.mark.parametrize(("units", "shown"), [("gf,mm", "gf"), ("N,mm", " N"), ("gf,in", " in")])
+def test_people_choose_their_units(units: str, shown: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("measure", a_file(tmp_path / "r.h5"), "--units", units) == 0
+
+    assert shown in capsys.readouterr().out
+
+
+def test_one_key_is_told_in_full_and_many_in_a_table(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = a_file(tmp_path / "r.h5", keys=3)
+
+    assert run("measure", path, "--keys", "C4") == 0
+    assert "Aftertouch" in capsys.readouterr().out
+    assert run("measure", path) == 0
+    assert "D4" in capsys.readouterr().out
+
+
+def test_an_uncalibrated_recording_says_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    run("measure", a_file(tmp_path / "r.h5"))
+
+    assert "Uncalibrated" in capsys.readouterr().out
+
+
+def test_info_tells_what_is_in_a_recording(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = a_file(tmp_path / "r.h5", keys=2)
+
+    assert run("info", path) == 0
+    assert "bench test" in capsys.readouterr().out
+    assert run("info", path, "--json") == 0
+    assert [key["key"] for key in json.loads(capsys.readouterr().out)["keys"]] == ["C4", "C#4"]
+
+
+def test_report_writes_both_files_and_needs_nothing_from_outside(tmp_path: Path) -> None:
+    path = a_file(tmp_path / "r.h5", keys=8)
+
+    assert run("report", path, "--curves", "C4") == 0
+    page = (tmp_path / "r.html").read_text()
+    assert (tmp_path / "r.pdf").read_bytes().startswith(b"%PDF")
+    assert "bench test" in page
+    assert page.count("<svg") == 2
+    for outside in ("<script", "<link", "src=", "@import", "url(http"):
+        assert outside not in page
+
+
+def test_a_report_of_a_recording_without_a_press_says_so(tmp_path: Path) -> None:
+    still = a_recording(how=Press(strokes=0, rest_s=2.0))
+    write_recording(tmp_path / "r.h5", a_header(), [still])
+
+    assert run("report", tmp_path / "r.h5") == 0
+    assert "the plunger moved" in (tmp_path / "r.html").read_text()
+
+
+TROUBLES = [
+    pytest.param(("measure", "none.h5"), 3, "no such file", id="measure: no file"),
+    pytest.param(("measure", "words.txt"), 3, "no HDF5 file", id="measure: not a recording"),
+    pytest.param(("measure", "r.h5", "--keys", "A0"), 3, "none of the keys", id="measure: key not recorded"),
+    pytest.param(("measure", "r.h5", "--units", "kg,m"), 2, "invalid choice", id="measure: unknown units"),
+    pytest.param(("measure", "r.h5", "--json", "--csv"), 2, "not allowed", id="measure: two forms"),
+    pytest.param(("info", "."), 3, "folder", id="info: a folder"),
+    pytest.param(("report", "r.h5", "--out", "no/where"), 3, "no such file", id="report: no folder"),
+    pytest.param(("report", "r.h5", "--curves", "A0"), 3, "holds no A0", id="report: key not recorded"),
+    pytest.param(("import", "x.csv", "--key", "C4", "--out", "r.h5"), 3, "left alone", id="import: file exists"),
+    pytest.param(("import", "x.csv", "--out", "n.h5"), 3, "no column for key", id="import: no key told"),
+    pytest.param(("import", "x.csv", "--key", "H9", "--out", "n.h5"), 2, "'H9' is no key", id="import: no such key"),
+    pytest.param(("import", "words.txt", "--key", "C4", "--out", "n.h5"), 3, "no line names", id="import: no table"),
+    pytest.param(("import", "empty.csv", "--key", "C4", "--out", "n.h5"), 3, "is empty", id="import: empty file"),
+    pytest.param(
+        ("import", "bad.csv", "--key", "C4", "--out", "n.h5"), 3, "line 3: force is 'x'", id="import: bad cell"
+    ),
+    pytest.param(("import", "x.csv", "--key", "C4", "--out", "no/n.h5"), 3, "no such file", id="import: no folder"),
+    pytest.param(
+        ("import", "x.csv", "--key", "C4", "--out", "n.h5", "--column", "force=3:kg"),
+        2,
+        "'kg' is no unit",
+        id="import: unit",
+    ),
+    pytest.param(
+        ("import", "x.csv", "--key", "C4", "--out", "n.h5", "--column", "weight=3"),
+        2,
+        "maps no column",
+        id="import: map",
+    ),
+    pytest.param(
+        ("import", "x.csv", "--key", "C4", "--out", "n.h5", "--column", "force=9:N"),
+        3,
+        "no column '9'",
+        id="import: column",
+    ),
+    pytest.param(
+        ("import", "x.csv", "--key", "C4", "--out", "n.h5", "--rate", "9"), 3, "leave --rate", id="import: rate"
+    ),
+    pytest.param(("survey", "--port", "/dev/none", "--out", "n.h5"), 4, "no such port", id="survey: no port"),
+    pytest.param(("survey", "--port", "/dev/none", "--out", "r.h5"), 3, "left alone", id="survey: file exists"),
+    pytest.param(("survey", "--port", "x", "--out", "n.h5", "--speed", "50"), 2, "0.5 and 5", id="survey: too fast"),
+    pytest.param(("survey", "--port", "x", "--out", "n.h5", "--strokes", "0"), 2, "between 1", id="survey: no strokes"),
+    pytest.param(("repair", "."), 3, "no recording under way", id="repair: another folder"),
+    pytest.param(("virtual-rig", "--scenario", "fir"), 3, "fern, moss", id="virtual-rig: no scenario"),
+    pytest.param(("virtual-rig", "--speed", "0"), 2, "0.01 and 1000", id="virtual-rig: no speed"),
+    pytest.param(("demo", "--scenario", "fir"), 2, "invalid choice", id="demo: no scenario"),
+    pytest.param(("dance",), 2, "invalid choice", id="no such command"),
+    pytest.param((), 2, "required", id="no command"),
+]
+
+
+@pytest.mark.parametrize(("words", "code", "told"), TROUBLES)
+def test_trouble_is_one_clear_sentence_an_exit_code_and_nothing_written(
+    words: tuple[str, ...],
+    code: int,
+    told: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    a_file(tmp_path / "r.h5")
+    a_table(tmp_path / "x.csv", strokes=1)
+    (tmp_path / "words.txt").write_text("only words\n" * 30)
+    (tmp_path / "empty.csv").write_text("")
+    (tmp_path / "bad.csv").write_text("time_s,displacement_mm,force_N\n" + "0,0,0\n" + "1,1,x\n" + "2,2,2\n" * 30)
+    before = sorted(tmp_path.iterdir())
+
+    assert run(*words) == code
+    said = capsys.readouterr()
+    assert told in said.err
+    assert "Traceback" not in said.err
+    assert said.out == ""
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_every_trouble_that_is_expected_has_an_exit_code() -> None:
+    import daq.errors
+    import processing.errors
+    import recordings.errors
+    from keyplumb.exit_codes import EXIT_CODES
+
+    coded = tuple(kind for kind, _ in EXIT_CODES)
+    for module in (daq.errors, recordings.errors, processing.errors):
+        kinds = [kind for kind in vars(module).values() if isinstance(kind, type) and issubclass(kind, Exception)]
+        assert all(issubclass(kind, coded) for kind in kinds)
