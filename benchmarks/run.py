@@ -76,7 +76,7 @@ def lines() -> Iterable[str]:
 
     bench = Bench(BenchSpec(), keyboard_of(load_scenario("fern"))[:1])
     bench.stage.go(12.0, 4.0, 200.0)
-    rig_s = seconds(lambda: bench.make_samples(2000, 0, lambda tick, cause: None))
+    rig_s = seconds(lambda: bench.make_samples(2000, 0, lambda *_: None))
     yield f"virtual rig pressing a key: {2.0 / rig_s:.0f} x real time"
 
 

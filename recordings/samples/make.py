@@ -28,7 +28,7 @@ def main() -> None:
     for target in [top, *[key.surface_mm + 10.4, top] * STROKES]:
         bench.stage.go(target, 4.0, 200.0)
         for _ in range(round((abs(target - bench.stage.screw_mm) / 4.0 + 0.4) * RATE_HZ)):
-            samples.append(bench.make_samples(1, first_tick, lambda tick, cause: None))
+            samples.append(bench.make_samples(1, first_tick, lambda *_: None))
             first_tick += bench.sample_period_us
     rows = np.concatenate(samples)
     events = bench.events_until(first_tick)
