@@ -58,8 +58,13 @@ class Landmarks:
     letoff: LetOff
     damper: Damper | None
     window: slice
-    """Where the weights are taken; empty if there is no window."""
+    """Where the weights are taken, points of the curve; empty if there is no window."""
     roughness_newton: float
+
+    def window_mm(self, curve: Curve) -> tuple[float, float] | None:
+        """Return where the weights are taken, None if there is no window."""
+        places = curve.way_mm[self.window]
+        return (float(places[0]), float(places[-1])) if len(places) else None
 
 
 def find_landmarks(curve: Curve, settings: FeatureSettings) -> Landmarks:

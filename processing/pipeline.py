@@ -72,7 +72,8 @@ def _analyse_key(recording: KeyRecording, calibration: Calibration, settings: Se
     if any(finding.code == "gritty" for finding in findings):
         measurements = tuple(replace(measured, flags=(*measured.flags, "gritty")) for measured in measurements)
     kind = marks.letoff.kind if marks else "none"
-    return KeyResult(recording.key, len(used), measurements, kind, findings, curve, curves)
+    window_mm = marks.window_mm(curve) if marks else None
+    return KeyResult(recording.key, len(used), measurements, kind, findings, curve, curves, window_mm)
 
 
 def comparable(strokes: tuple[Stroke, ...], settings: Settings) -> tuple[Stroke, ...]:

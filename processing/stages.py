@@ -178,6 +178,8 @@ class KeyResult:
     curve: Curve | None
     """None: nothing could be measured; the findings say why."""
     stroke_curves: tuple[Curve, ...] = ()
+    window_mm: tuple[float, float] | None = None
+    """Where down and up weight were taken; None: there was no place for them."""
 
     def __getitem__(self, name: str) -> Measurement:
         return next(measurement for measurement in self.measurements if measurement.name == name)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from processing.display import Units, finding_in_words, measured, number
@@ -19,6 +21,7 @@ from recordings.keys import Key
 from recordings.types import LinearScale
 
 CURVES_A_PAGE = 6
+LEGEND_INCHES = 0.4
 TABLE_COLUMNS = (
     "down_weight",
     "up_weight",
@@ -108,21 +111,28 @@ def _curve_page(keys: list[KeyResult], result: KeyboardResult, units: Units) -> 
     odd = {odd.result.key for odd in result.odd_keys}
 
     def draw() -> Figure:
-        figure = new_figure(7.6, 2.9 * ((len(keys) + 1) // 2) + 0.4)
-        all_axes = figure.subplots((len(keys) + 1) // 2, 2, squeeze=False).ravel()
+        rows = (len(keys) + 1) // 2
+        figure = new_figure(7.6, 2.9 * rows + LEGEND_INCHES, head_inches=LEGEND_INCHES)
+        all_axes = figure.subplots(rows, 2, squeeze=False).ravel()
         for axes, key in zip(all_axes, keys, strict=False):
             draw_key(axes, key, units, beside=_plain_neighbour(key, result, odd) if key.key in odd else None)
         for axes in all_axes[len(keys) :]:
             axes.set_visible(False)
-        entries = dict(zip(*reversed(all_axes[0].get_legend_handles_labels()), strict=True))
-        for axes in all_axes[1 : len(keys)]:
-            entries |= dict(zip(*reversed(axes.get_legend_handles_labels()), strict=True))
-        all_axes[0].legend(
-            entries.values(), entries.keys(), loc="lower left", bbox_to_anchor=(0, 1.1), ncols=len(entries)
-        )
+        _one_legend(list(all_axes[: len(keys)]))
         return figure
 
     return Picture("Force over displacement of " + ", ".join(key.key.name for key in keys), draw)
+
+
+def _one_legend(all_axes: list[Axes]) -> None:
+    """Put the legend of all axes above the first ones; it must not squeeze them, so the layout passes it over."""
+    entries: dict[str, Artist] = {}
+    for axes in all_axes:
+        entries |= dict(zip(*reversed(axes.get_legend_handles_labels()), strict=True))
+    legend = all_axes[0].legend(
+        list(entries.values()), list(entries), loc="lower left", bbox_to_anchor=(-0.1, 1.1), ncols=len(entries)
+    )
+    legend.set_in_layout(False)
 
 
 def _plain_neighbour(key: KeyResult, result: KeyboardResult, odd: set[Key]) -> KeyResult | None:

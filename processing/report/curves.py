@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from matplotlib.axes import Axes
 
-from processing.display import Units
+from processing.display import Units, number
 from processing.report.style import BLUE, DARK, GREEN, ORANGE, PALE, RED
 from processing.stages import Curve, KeyResult
 
@@ -27,7 +27,8 @@ def draw_key(axes: Axes, result: KeyResult, units: Units, *, beside: KeyResult |
     if beside is not None and beside.curve is not None:
         _draw_lines(axes, beside.curve, units, PALE, PALE, label=False)
     _draw_lines(axes, curve, units, BLUE, ORANGE, label=True)
-    top = _top_newton(result, curve)
+    shown = [key for key in (result, beside) if key is not None and key.curve is not None]
+    top = max(_top_newton(key, key.curve) for key in shown if key.curve is not None)
     axes.set_ylim(0, units.value(top, "N"))
     axes.set_xlim(units.value(-0.2, "mm"), units.value(float(curve.way_mm[-1]) + 0.2, "mm"))
     _mark_features(axes, result, units, top)
@@ -102,18 +103,24 @@ def _mark(
 
 
 def _mark_weights(axes: Axes, result: KeyResult, units: Units, top_newton: float) -> None:
-    for name, colour, above in (("down_weight", BLUE, True), ("up_weight", ORANGE, False)):
+    """Draw both weights as bars over the window in which they were taken, with their values."""
+    if result.window_mm is None:
+        return
+    ends = [units.value(end, "mm") for end in result.window_mm]
+    gap = units.value(0.03 * top_newton, "N")
+    for name, letter, colour in (("down_weight", "D", BLUE), ("up_weight", "U", ORANGE)):
         measured = result[name]
-        if measured.value is not None:
-            level = units.value(measured.value, "N")
-            gap = units.value(0.03 * top_newton, "N") * (1 if above else -1)
-            axes.text(
-                units.value(2.5, "mm"),
-                level + gap,
-                f"{'D' if above else 'U'} {level:.{1 if units.force == 'gf' else 3}f}",
-                color=DARK,
-                ha="center",
-                va="bottom" if above else "top",
-                fontsize=7,
-            )
-            axes.plot([units.value(1.5, "mm"), units.value(3.5, "mm")], [level, level], color=colour, lw=3, alpha=0.35)
+        if measured.value is None:
+            continue
+        level = units.value(measured.value, "N")
+        above = letter == "D" or level < 3.0 * gap
+        axes.plot(ends, [level, level], color=colour, lw=3, alpha=0.35)
+        axes.text(
+            sum(ends) / 2,
+            level + gap if above else level - gap,
+            f"{letter} {number(measured.value, 'N', units)}",
+            color=DARK,
+            ha="center",
+            va="bottom" if above else "top",
+            fontsize=7,
+        )

@@ -45,9 +45,11 @@ def house_style() -> Iterator[None]:
         yield
 
 
-def new_figure(width_inches: float, height_inches: float) -> Figure:
-    """Return an empty figure that lays itself out; no window system is needed."""
-    return Figure(figsize=(width_inches, height_inches), layout="constrained")
+def new_figure(width_inches: float, height_inches: float, *, head_inches: float = 0.0) -> Figure:
+    """Return an empty figure that lays itself out under a free head; no window system is needed."""
+    figure = Figure(figsize=(width_inches, height_inches))
+    figure.set_layout_engine("constrained", rect=(0.0, 0.0, 1.0, 1.0 - head_inches / height_inches))
+    return figure
 
 
 def key_axis(axes: Axes) -> None:
