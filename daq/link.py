@@ -24,6 +24,7 @@ from rig.protocol.messages import EventBlock, Heartbeat, Message, SampleBlock
 
 HEARTBEAT_EVERY_S = 0.05
 READ_BYTES = 4096
+SEQUENCE_WRAP, NUMBER_WRAP = 1 << 16, 1 << 32
 
 Sink = Callable[[RawTrace | RawEvents | Damage], None]
 
@@ -102,19 +103,20 @@ class Link:
         if isinstance(item, DamagedBytes):
             self._sink(Damage(self.last_tick_us, "damaged_bytes", item.length, item.reason))
             return
-        self._count("lost_frames", item.sequence, 1, 1 << 16)
+        if not self._is_news("lost_frames", item.sequence, 1, SEQUENCE_WRAP):
+            return
         match item.message:
             case SampleBlock() as block:
-                self._sink(self._trace(block))
+                if self._is_news("lost_samples", block.first_sample_number, len(block.samples), NUMBER_WRAP):
+                    self._sink(self._trace(block))
             case EventBlock() as block:
-                self._count("lost_events", block.first_event_number, len(block.events), 1 << 32)
-                ticks = np.array([self._ticks.unwrap(int(tick)) for tick in block.events["tick_us"]], np.int64)
-                self._sink(RawEvents(ticks, block.events["source"].copy(), block.events["byte"].copy()))
+                if self._is_news("lost_events", block.first_event_number, len(block.events), NUMBER_WRAP):
+                    ticks = np.array([self._ticks.unwrap(int(tick)) for tick in block.events["tick_us"]], np.int64)
+                    self._sink(RawEvents(ticks, block.events["source"].copy(), block.events["byte"].copy()))
             case _:
                 self._replies.put(item.message)
 
     def _trace(self, block: SampleBlock) -> RawTrace:
-        self._count("lost_samples", block.first_sample_number, len(block.samples), 1 << 32)
         ticks = self._ticks.unwrap_all(block.samples["tick_us"])
         if len(ticks):
             self.last_tick_us = int(ticks[-1])
@@ -123,9 +125,18 @@ class Link:
             numbers, ticks, block.samples["force_counts"].copy(), block.samples["displacement_counts"].copy()
         )
 
-    def _count(self, kind: str, number: int, count: int, wrap: int) -> None:
-        """Compare a running number with the one expected; a step forward is a loss, which is news, not an error."""
-        lost = (number - self._expected.get(kind, number)) % wrap
+    def _is_news(self, kind: str, number: int, count: int, wrap: int) -> bool:
+        """Compare a running number with the one expected and tell whether what carries it is to be kept.
+
+        A step forward is a loss: told, not an error. A step back is a frame that came twice or late; it is told and
+        left out, so that what is stored and what is reported lost always add up to what was sent.
+        """
+        expected = self._expected.get(kind, number)
+        ahead = (number - expected + wrap // 2) % wrap - wrap // 2
+        if ahead < 0:
+            self._sink(Damage(self.last_tick_us, "repeated_or_late", 1, f"number {number} after {expected - 1}"))
+            return False
         self._expected[kind] = (number + count) % wrap
-        if lost:
-            self._sink(Damage(self.last_tick_us, kind, lost, f"{lost} missing before number {number}"))
+        if ahead:
+            self._sink(Damage(self.last_tick_us, kind, ahead, f"{ahead} missing before number {number}"))
+        return True

@@ -79,7 +79,7 @@ class Damage:
 
     tick_us: int
     kind: str
-    """`damaged_bytes`, `lost_frames`, `lost_samples`, `lost_events`."""
+    """`damaged_bytes`, `lost_frames`, `lost_samples`, `lost_events`, `repeated_or_late`."""
     amount: int
     detail: str
 

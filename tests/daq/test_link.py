@@ -104,6 +104,68 @@ def test_running_numbers_may_wrap() -> None:
     assert far.damage() == []
 
 
+def test_a_block_that_comes_twice_is_kept_once() -> None:
+    with a_link() as (far, _):
+        far.send(a_block(0, sequence=0) + a_block(0, sequence=0) + a_block(10, sequence=1))
+        wait_until(lambda: len(far.sample_numbers()) == 20)
+
+    assert far.sample_numbers() == list(range(20))
+    assert far.damage() == [("repeated_or_late", 1)]
+
+
+def test_a_block_that_comes_late_stays_lost_and_is_told() -> None:
+    with a_link() as (far, _):
+        far.send(a_block(0, sequence=0) + a_block(20, sequence=2) + a_block(10, sequence=1) + a_block(30, sequence=3))
+        wait_until(lambda: len(far.sample_numbers()) == 30)
+
+    assert far.sample_numbers() == [*range(10), *range(20, 40)]
+    assert far.damage() == [("lost_frames", 1), ("lost_samples", 10), ("repeated_or_late", 1)]
+
+
+FAULTS = ("lose", "bend", "cut", "repeat", "swap", "babble", "none", "none", "none")
+
+
+def spoiled(frames: list[bytes], random: np.random.Generator) -> bytes:
+    """Return a stream of frames with faults at random places; first and last frame stay whole."""
+    sent = [frames[0]]
+    middle = list(frames[1:-1])
+    while middle:
+        frame = middle.pop(0)
+        match FAULTS[random.integers(len(FAULTS))]:
+            case "lose":
+                continue
+            case "bend":
+                bent = bytearray(frame)
+                bent[random.integers(len(frame) - 1)] ^= 1 << int(random.integers(8))
+                sent.append(bytes(bent))
+            case "cut":
+                sent.append(frame[: random.integers(1, len(frame))])
+            case "repeat":
+                sent += [frame, frame]
+            case "swap" if middle:
+                sent += [middle.pop(0), frame]
+            case "babble":
+                sent += [random.integers(0, 256, 40, np.uint8).tobytes() + b"\x00", frame]
+            case _:
+                sent.append(frame)
+    return b"".join([*sent, b"\x00", frames[-1]])  # the zero ends whatever was cut before
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_whatever_happens_on_the_cable_sent_is_stored_plus_reported_lost(seed: int) -> None:
+    random = np.random.default_rng(seed)
+    blocks, count = 60, 7
+    frames = [a_block(n * count, count, sequence=n) for n in range(blocks)]
+    with a_link() as (far, _):
+        for piece in np.array_split(np.frombuffer(spoiled(frames, random), np.uint8), 9):
+            far.send(piece.tobytes())
+        wait_until(lambda: blocks * count - 1 in far.sample_numbers())
+
+    lost = sum(amount for kind, amount in far.damage() if kind == "lost_samples")
+    assert len(far.sample_numbers()) + lost == blocks * count
+    assert far.sample_numbers() == sorted(set(far.sample_numbers()))
+
+
 def test_lost_events_are_counted() -> None:
     one = np.array([(5, 0, 0x90)], EVENT_DTYPE)
     with a_link() as (far, _):
@@ -137,7 +199,8 @@ def test_a_cable_that_is_pulled_is_told() -> None:
 
 def test_a_rig_of_another_version_is_refused() -> None:
     with a_link() as (far, link):
-        far.send(encode_frame(Hello(99, "x", "1", "1", 1000, 2, 2, 0), 0) + encode_frame(Ack(0), 1))
+        far.send(encode_frame(Hello(99, "x", "1", "1", 1000, 2, 2, 0), 0))
+        far.send(b"".join(encode_frame(Ack(number), number + 1) for number in range(4)))  # heartbeats count too
         with pytest.raises(RigMisbehaved, match="version 99"):
             Session(link).greet()
 
