@@ -33,6 +33,7 @@ def calibrate(trace: RawTrace, calibration: Calibration) -> CalibratedTrace:
         force[~wild],
         calibration.compliance_mm_per_newton,
         _step_mm(displacement, 1.0 / abs(calibration.displacement.counts_per_unit)),
+        noise_sigma(displacement),
         outliers=int(wild.sum()),
         gaps=int((np.diff(trace.sample_number) != 1).sum()),
     )

@@ -25,9 +25,8 @@ class Evidence:
     stroke_notes: tuple[StrokeNotes, ...]
     notes_heard: bool
     zero_u_newton: float
-    displacement_step_mm: float
-    sample_spacing_mm: float
-    """Way between two samples: touch lies somewhere between."""
+    touch_u_mm: float
+    """Standard uncertainty of x = 0."""
     speed_mm_per_s: float
     flags: tuple[str, ...]
 
@@ -128,6 +127,8 @@ DIFFERENCES = ("friction", "letoff_rise", "letoff_drop", "breakaway", "damper_st
 """Forces less forces: the zero of the cell falls out."""
 
 
+FORCE_AT_ENDS_NEWTON = 1.0
+"""A shift of x = 0 by dx changes a work by the force at its ends times dx; no plain key takes 1 N before the bed."""
 SMOOTHED_PLACES = (
     "letoff_peak_position",
     "letoff_onset_position",
@@ -157,8 +158,9 @@ def _rig_parts(feature: Feature, evidence: Evidence, settings: Settings) -> list
     if feature.unit == "N" and feature.name not in DIFFERENCES:
         parts.append(Part(evidence.zero_u_newton / np.sqrt(strokes), 1e3))
     if feature.unit == "mm":
-        step_mm = np.hypot(evidence.displacement_step_mm, evidence.sample_spacing_mm)
-        parts.append(Part(step_mm / np.sqrt(12.0 * strokes), 1e3))
+        parts.append(Part(evidence.touch_u_mm, 1e3))
+    if feature.unit == "mJ":
+        parts.append(Part(evidence.touch_u_mm * FORCE_AT_ENDS_NEWTON, 1e3))
     if feature.name in SMOOTHED_PLACES:
         parts.append(Part(KERNEL_SHIFT_SHARE * evidence.curve.half_width_mm / np.sqrt(3.0), 1e3))
     if feature.name == "breakaway":

@@ -17,7 +17,7 @@ from processing.notes import notes_of_stroke, to_notes
 from processing.quality.checks import KeyEvidence, run_checks
 from processing.segment import split_presses
 from processing.settings import Settings
-from processing.stages import Finding, KeyResult, Measurement, Stroke
+from processing.stages import CalibratedTrace, Finding, KeyResult, Measurement, Stroke
 from processing.strokes import to_stroke
 from recordings.types import Calibration, Header, KeyRecording
 
@@ -62,8 +62,7 @@ def _analyse_key(recording: KeyRecording, calibration: Calibration, settings: Se
         tuple(notes for stroke, notes in zip(strokes, stroke_notes, strict=True) if stroke in used),
         notes_heard=log.heard,
         zero_u_newton=float(np.mean([stroke.zero_u_newton for stroke in used])),
-        displacement_step_mm=trace.displacement_step_mm,
-        sample_spacing_mm=max(stroke.travel_mm / max(len(stroke.down.way_mm), 1) for stroke in used),
+        touch_u_mm=_touch_u_mm(trace, used),
         speed_mm_per_s=float(np.mean([stroke.down.speed_mm_per_s() for stroke in used])),
         flags=_flags(used, settings),
     )
@@ -74,6 +73,13 @@ def _analyse_key(recording: KeyRecording, calibration: Calibration, settings: Se
     kind = marks.letoff.kind if marks else "none"
     window_mm = marks.window_mm(curve) if marks else None
     return KeyResult(recording.key, len(used), measurements, kind, findings, curve, curves, window_mm)
+
+
+def _touch_u_mm(trace: CalibratedTrace, used: tuple[Stroke, ...]) -> float:
+    """Return the standard uncertainty of the mean place of touch: rounding, noise, and the way between two samples."""
+    spacing = max(stroke.travel_mm / max(len(stroke.down.way_mm), 1) for stroke in used)
+    rounding = np.hypot(trace.displacement_step_mm, spacing) / np.sqrt(12.0)
+    return float(np.hypot(rounding, trace.displacement_noise_mm) / np.sqrt(len(used)))
 
 
 def comparable(strokes: tuple[Stroke, ...], settings: Settings) -> tuple[Stroke, ...]:

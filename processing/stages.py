@@ -35,7 +35,9 @@ class CalibratedTrace:
     force_newton: FloatArray
     compliance_mm_per_newton: float
     displacement_step_mm: float
-    """One count of the displacement gauge."""
+    """One count of the displacement gauge, or the rounding that the values show."""
+    displacement_noise_mm: float
+    """Standard deviation of one sample of displacement."""
     outliers: int
     """Samples left out because they stand far from their neighbours."""
     gaps: int
