@@ -24,6 +24,7 @@ QUIET_NEWTON = 0.015
 """Force is averaged over as many samples as bring its noise down to this before it is held against touch_force."""
 CLEAR_OF_TOUCH_MM, SAMPLES_CLEAR_OF_TOUCH = 0.05, 3
 HAIR_MM = 0.005
+COUNT_BEHIND = 6
 JUMP = 4.0
 """A force that jumps by so many touch forces from one sample to the next says nothing of where between them."""
 MOST_DIFFERENCE_MM = 1.0
@@ -55,6 +56,9 @@ def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> S
     force = trace.force_newton - zero
     way = trace.displacement_mm - trace.compliance_mm_per_newton * force
     touch_mm, loaded = _touch(way[span.start : span.turn + 1], force[span.start : span.turn + 1], sigma, settings)
+    preloaded = loaded and before is None  # after air a first loaded sample is the touch itself
+    if preloaded:
+        touch_mm = float(np.median(way[_rest_before(trace.displacement_mm, span) : span.start + 1]))
     down = _branch(trace, way - touch_mm, force, slice(span.start, span.turn + 1), settings, downward=True)
     up = None
     if let_up:
@@ -66,7 +70,7 @@ def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> S
         touch_mm,
         float(zero[span.start]) if levels else 0.0,
         float(np.mean([level.u_newton for level in levels])) if levels else 0.0,
-        loaded and before is None,  # after air a first loaded sample is the touch itself
+        preloaded,
         float(down.way_mm[-1]),
     )
 
@@ -90,7 +94,8 @@ def _air_levels(
     rest = _rest_before(trace.displacement_mm, span)
     before = _air_at_start(trace, slice(rest, span.turn + 1), settings, sigma)
     if not let_up:
-        return (before if before is not None and before.early else None), None
+        sure = before is not None and before.early and before.in_air_mm >= settings.air_mm
+        return (before if sure else None), None
     resting = before is not None and before.in_air_mm < settings.air_mm
     if before is not None and resting and not _presses_back(trace, span, before.newton, settings):
         before = None
@@ -235,11 +240,20 @@ def _touch(way: FloatArray, force: FloatArray, sigma: float, settings: StrokeSet
         or (way[first] - way[0] < settings.new_ground_mm and quiet[0] >= settings.touch_newton)
     ):
         return float(way[0]), True
+    if quiet is not force and quiet[first:][:COUNT_BEHIND].max() > JUMP * settings.touch_newton:
+        quiet, first = force, _edge(force, first)
     low, high = quiet[first - 1], quiet[first]
     share = (settings.touch_newton - low) / (high - low) if high > low else 1.0
     if high > JUMP * settings.touch_newton:  # the key was met somewhere between two samples
         share = 0.5
     return float(way[first - 1] + share * (way[first] - way[first - 1])), False
+
+
+def _edge(force: FloatArray, first: int) -> int:
+    """Return the sample with which the force jumps: an average over samples has seen the jump too early."""
+    behind = float(np.median(force[first + COUNT_BEHIND // 2 : first + 2 * COUNT_BEHIND]))
+    jumped = np.flatnonzero(force[first : first + COUNT_BEHIND] >= behind / 2.0)
+    return first + int(jumped[0]) if len(jumped) else first
 
 
 def _branch(
