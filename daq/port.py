@@ -27,6 +27,8 @@ def _why(fault: Exception) -> str:
     text = str(getattr(fault, "strerror", None) or fault)
     if "exclusively lock" in text:
         return "another program is using it"
+    if "Inappropriate ioctl" in text:
+        return "it is no serial port"
     if isinstance(fault, FileNotFoundError) or "No such file" in text:
         return "there is no such port"
     return text

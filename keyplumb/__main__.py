@@ -59,9 +59,16 @@ def main(words: list[str] | None = None) -> int:
         code = exit_code_of(trouble)
         if code is None or arguments.debug:
             raise
-        text = "interrupted; what was finished is safe" if code == INTERRUPTED else str(trouble)
-        print(f"keyplumb: {text}", file=sys.stderr)
+        print(f"keyplumb: {_in_words(trouble, code)}", file=sys.stderr)
         return code
+
+
+def _in_words(trouble: BaseException, code: int) -> str:
+    if code == INTERRUPTED:
+        return "interrupted; what was finished is safe"
+    if type(trouble).__module__ == "builtins" and isinstance(trouble, OSError) and trouble.strerror:
+        return f"{trouble.filename}: {trouble.strerror}; choose another place, or make room there"
+    return str(trouble)
 
 
 if __name__ == "__main__":

@@ -16,9 +16,8 @@ EXIT_CODES: tuple[tuple[type[BaseException], int], ...] = (
     (RecordingError, BAD_INPUT),
     (ProcessingError, BAD_INPUT),
     (MalformedScenario, BAD_INPUT),
-    (PermissionError, BAD_INPUT),
-    (IsADirectoryError, BAD_INPUT),
     (KeyboardInterrupt, INTERRUPTED),
+    (OSError, BAD_INPUT),  # a folder that is not there, a disk that is full: the place, not the program
 )
 
 

@@ -16,7 +16,6 @@ from scipy.stats import theilslopes
 
 from processing.settings import Settings
 from processing.stages import Finding, FloatArray, KeyResult
-from recordings.keys import KEY_COUNT
 from recordings.types import Header
 
 FEWEST_FOR_TREND = 5
@@ -50,14 +49,17 @@ COMPARED = (
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """The straight line of one measurand over one colour, from A0 to C8, and how far keys scatter about it."""
+    """The straight line of one measurand over one colour, over the keys measured, and how far keys scatter about it."""
 
     name: str
     unit: str
     colour: str
     count: int
-    at_a0: float
-    at_c8: float
+    first_key: int
+    last_key: int
+    at_first: float
+    """The line, not the key, at the first key measured."""
+    at_last: float
     per_octave: float
     spread: float
     """Robust standard deviation about the line."""
@@ -133,8 +135,10 @@ def _trend(name: str, colour: str, results: tuple[KeyResult, ...]) -> Trend | No
         unit,
         colour,
         len(numbers),
-        at_a0=float(intercept + slope),
-        at_c8=float(intercept + slope * KEY_COUNT),
+        first_key=int(numbers[0]),
+        last_key=int(numbers[-1]),
+        at_first=float(intercept + slope * numbers[0]),
+        at_last=float(intercept + slope * numbers[-1]),
         per_octave=float(12.0 * slope),
         spread=robust_sigma(off),
     )

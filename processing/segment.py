@@ -44,6 +44,12 @@ def split_presses(trace: CalibratedTrace, settings: StrokeSettings) -> tuple[Spa
     lowest, highest = np.percentile(way, [0.2, 99.8])
     if highest - lowest < SHORTEST_PRESS_MM:
         raise NoStroke(f"the plunger moved {highest - lowest:.2f} mm; a press is at least {SHORTEST_PRESS_MM:g} mm")
+    pressed, free = (
+        force[way > lowest + 0.9 * (highest - lowest)],
+        force[way < lowest + 0.1 * (highest - lowest)],
+    )
+    if np.median(pressed) < np.median(free):
+        raise NoStroke("the force falls where the displacement grows; both must be positive when the key goes down")
     passages = _passages(way, lowest + LOW * (highest - lowest), lowest + HIGH * (highest - lowest))
     if not passages:
         raise NoStroke("the displacement never goes down and stays: is downward positive?")

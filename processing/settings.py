@@ -34,7 +34,7 @@ class CurveSettings:
 
     step_mm: float = 0.01
     """Distance of the points of a curve; the best published contactless key-position gauge resolves as much."""
-    half_width_mm: float = 0.15
+    half_width_mm: float = 0.12
     """Of the local quadratic's kernel: a let-off flank of 0.35 mm keeps its height within 1 %."""
     fewest_samples: int = 8
     """In a kernel; where strokes were sampled more sparsely the kernel widens until it holds so many."""

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from processing.display import Units, in_words, with_unit
-from processing.keyboard import KeyboardResult, OddKey
+from processing.keyboard import FEWEST_FOR_TREND, KeyboardResult, OddKey
 from processing.stages import KeyResult
+from recordings.keys import Key
 
 
 def summary(result: KeyboardResult, units: Units) -> list[str]:
@@ -48,8 +49,9 @@ def _trend_sentences(result: KeyboardResult, units: Units) -> list[str]:
 def _trend_sentence(result: KeyboardResult, name: str, words: str, units: Units) -> str:
     trend = next((trend for trend in result.trends if trend.name == name and trend.colour == "natural"), None)
     if trend is not None:
-        low, high = (with_unit(end, trend.unit, units) for end in (trend.at_a0, trend.at_c8))
-        text = f"{words}: from {low} at A0 to {high} at C8 on the naturals"
+        low, high = (with_unit(end, trend.unit, units) for end in (trend.at_first, trend.at_last))
+        first, last = Key(trend.first_key).name, Key(trend.last_key).name
+        text = f"{words}: the trend of the naturals goes from {low} at {first} to {high} at {last}"
         return f"{text}{_sharps_differ(result, name, units)}."
     values = _values(result, name)
     if not values:
@@ -60,7 +62,7 @@ def _trend_sentence(result: KeyboardResult, name: str, words: str, units: Units)
 
 def _sharps_differ(result: KeyboardResult, name: str, units: Units) -> str:
     """Return how the sharps lie against the naturals in the middle of the keyboard, as a clause."""
-    middle = {trend.colour: (trend.at_a0 + trend.at_c8) / 2 for trend in result.trends if trend.name == name}
+    middle = {trend.colour: (trend.at_first + trend.at_last) / 2 for trend in result.trends if trend.name == name}
     if len(middle) < 2:
         return ""
     unit = result.keys[0][name].unit
@@ -99,11 +101,15 @@ def _note_sentence(result: KeyboardResult, units: Units) -> str:
     signs = [margin_sign(key) for key in result.keys]
     after, before, unsure = (signs.count(word) for word in ("after", "before", "cannot be told"))
     told = [
-        f"after the notch on {after} keys (one can rest on the notch and push through it to sound)" if after else "",
-        f"before the notch on {before} keys" if before else "",
-        f"so close to the notch on {unsure} keys that the order cannot be told" if unsure else "",
+        f"after the notch on {_keys(after)} (one can rest on the notch and push through it to sound)" if after else "",
+        f"before the notch on {_keys(before)}" if before else "",
     ]
-    return f"The note comes {'; '.join(part for part in told if part)}."
+    sentence = f"The note comes {'; '.join(part for part in told if part)}" if any(told) else "Note and notch"
+    return sentence + (f"; on {_keys(unsure)} the order cannot be told." if unsure else ".")
+
+
+def _keys(count: int) -> str:
+    return f"{count} key{'' if count == 1 else 's'}"
 
 
 def margin_sign(key: KeyResult) -> str | None:
@@ -121,4 +127,6 @@ def _release_sentence(result: KeyboardResult, units: Units) -> str:
     if not heights:
         return ""
     low, high = (with_unit(float(end), "mm", units) for end in np.percentile(heights, [5.0, 95.0]))
+    if len(heights) < FEWEST_FOR_TREND:
+        return f"Notes stop {with_unit(float(np.median(heights)), 'mm', units)} above the dip (median)."
     return f"Notes stop {low} to {high} above the dip (5 to 95 % of keys)."

@@ -65,9 +65,9 @@ def import_table(path: Path, choices: ImportChoices, *, events: Path | None = No
     if len(table) < FEWEST_ROWS:
         raise MalformedTable(path, None, f"it holds {len(table)} rows; a stroke needs at least {FEWEST_ROWS}")
     rows_of_key = _rows_of_key(table, choices)
-    tick_us = _ticks(table, choices, rows_of_key)
     force = _counts(table, "force", COUNTS_PER_NEWTON)
     displacement = _counts(table, "displacement", COUNTS_PER_MM)
+    tick_us = _ticks(table, choices, rows_of_key)
     span_of_key = {key: (tick_us[rows[0]], tick_us[rows[-1]]) for key, rows in rows_of_key.items()}
     events_of_key = _read_events(events, span_of_key) if events else {}
     keys = tuple(

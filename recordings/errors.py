@@ -3,6 +3,8 @@
 RecordingError
  +-- NoSuchFile         (also FileNotFoundError)  nothing there by that name
  +-- NotARecording                                the file is no keyplumb recording, or a newer one
+ +-- CannotWrite        (also OSError)            the place where it should be written refuses it
+ +-- RecordingInUse                               a living program is recording there
  +-- MalformedRecording                           a recording whose inside does not fit together
  +-- RecordingExists    (also FileExistsError)    we never write over a recording
  +-- MalformedTable                               a table to import: file, line and reason
@@ -49,6 +51,14 @@ class RecordingExists(RecordingError, FileExistsError):
     def __init__(self, path: Path | str) -> None:
         self.path = Path(path)
         super().__init__(f"{path} exists already and is left alone; choose another name or move it away")
+
+
+class RecordingInUse(RecordingError):
+    """A living program is recording there."""
+
+    def __init__(self, path: Path | str) -> None:
+        self.path = Path(path)
+        super().__init__(f"{path} is being recorded by a program that still runs; stop that first")
 
 
 class CannotWrite(RecordingError, OSError):

@@ -2,6 +2,7 @@
 
     NAME.h5.partial/
         header.h5            a recording without keys: who, what, when, scales
+        lock                 held by the program that records
         part-0001            a finished stretch of a key: a whole journal, on the disk
         journal-0002         the stretch under way, record by record; will become part-0002
 
@@ -24,6 +25,7 @@ from struct import Struct
 import numpy as np
 
 from recordings.errors import NotARecording, RecordingExists
+from recordings.folder_lock import lock_folder
 from recordings.journal import Journal, read_journal
 from recordings.keys import Key
 from recordings.reader import open_recording
@@ -53,6 +55,7 @@ class PartialRecording:
             self.folder.mkdir()
         except FileExistsError as fault:
             raise RecordingExists(self.folder) from fault
+        self._lock = lock_folder(self.folder)
         write_recording(self.folder / "header.h5", header, ())
         self._stretch = 0
         self._journal = self._next_journal()
@@ -88,12 +91,14 @@ class PartialRecording:
     def finish(self) -> None:
         """Join all parts to the one file and remove the folder."""
         self._journal.close()
+        self._lock.close()
         assemble(self.folder, self.path, complete=True)
 
     def abandon(self) -> None:
         """Close the journal and leave the folder as it is, for `assemble`."""
         self._journal.sync()
         self._journal.close()
+        self._lock.close()
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,10 +113,16 @@ class Assembled:
 def assemble(folder: Path, path: Path, *, complete: bool) -> Assembled:
     """Join the parts in a folder, and what its journals still hold, to one recording; then remove the folder.
 
-    Raises NotARecording if the folder is no recording under way, RecordingExists if `path` exists.
+    Raises NotARecording if the folder is no recording under way, RecordingExists if `path` exists, RecordingInUse if
+    it is still being recorded.
     """
     if not (folder / "header.h5").is_file():
-        raise NotARecording(folder, "the folder holds no recording under way (header.h5 is missing)")
+        raise NotARecording(folder, "it is no folder of a recording under way (header.h5 is missing)")
+    with lock_folder(folder):
+        return _assemble(folder, path, complete=complete)
+
+
+def _assemble(folder: Path, path: Path, *, complete: bool) -> Assembled:
     with open_recording(folder / "header.h5") as opened:
         header = opened.header
     parts, journals = sorted(folder.glob("part-*")), sorted(folder.glob("journal-*"))

@@ -28,6 +28,8 @@ from recordings.types import (
     RunInfo,
 )
 
+HDF5_SIGNATURE = b"\x89HDF\r\n\x1a\n"
+
 
 class RecordingFile:
     """An open recording: its header at once, its keys on demand."""
@@ -65,6 +67,8 @@ def open_recording(path: Path) -> Iterator[RecordingFile]:
     try:
         file = h5py.File(path, "r")
     except OSError as fault:
+        if path.read_bytes()[: len(HDF5_SIGNATURE)] == HDF5_SIGNATURE:
+            raise NotARecording(path, "it is damaged or was cut short; copy it anew from where it came") from fault
         raise NotARecording(path, "it is no HDF5 file; a table of samples is read with `keyplumb import`") from fault
     with file:
         schema = _value(file, f"{ENTRY}/{RECORD}/schema")

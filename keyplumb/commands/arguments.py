@@ -37,5 +37,9 @@ def add_recording(parser: argparse.ArgumentParser) -> None:
 def add_units(parser: argparse.ArgumentParser) -> None:
     """Add the reader's units."""
     parser.add_argument(
-        "--units", default="gf,mm", choices=("gf,mm", "N,mm", "gf,in"), help="units for people (default gf,mm)"
+        "--units",
+        default="gf,mm",
+        choices=("gf,mm", "N,mm", "gf,in"),
+        metavar="UNITS",
+        help="units for people: gf,mm (default) or N,mm or gf,in",
     )

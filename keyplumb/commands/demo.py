@@ -66,7 +66,7 @@ def run(arguments: argparse.Namespace) -> int:
     check = check_against(truths, result)
     _print_check(check, units)
     print("\nWritten")
-    for path in (recording, *written):
+    for path in (recording, *written, truths):
         print(f"  {path}")
     return FAILED if check.overlooked or check.wrongly_named else DONE
 

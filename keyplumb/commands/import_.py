@@ -34,7 +34,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", type=Path, required=True, metavar="REC.h5", help="the recording to be written")
     parser.add_argument("--key", type=one_key, help="the key of the whole table, as C4 or 40")
     parser.add_argument("--events", type=Path, metavar="EVENTS.csv", help="a table of note and contact events")
-    parser.add_argument("--column", action="append", default=[], type=understood_by(_column), metavar="force=3:gf")
+    parser.add_argument(
+        "--column", action="append", default=[], type=understood_by(_column), metavar="force=3:gf", help="see below"
+    )
     parser.add_argument(
         "--rate", type=understood_by(_rate), metavar="HZ", help="samples per second, if there is no time"
     )

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 NAME = "measure"
 SUMMARY = "Measure every key of a recording: travel, let-off, weights, energy, notes."
 EXAMPLE = "keyplumb measure fern.h5 --json > fern.json"
+NARROWEST = 100
+"""Columns of text that the table takes even on a narrower screen: a number cut short would be a wrong number."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -58,7 +60,7 @@ def _print_for_people(result: KeyboardResult, units: Units) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from processing.report.content import key_table
+    from processing.report.key_table import short_key_table
     from processing.summary import odd_key_sentences, summary
 
     console = Console(soft_wrap=True, highlight=False)
@@ -70,13 +72,13 @@ def _print_for_people(result: KeyboardResult, units: Units) -> None:
     if len(result.keys) == 1:
         _print_one_key(result, units)
         return
-    written = key_table(result, units)
-    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
-    for place, head in enumerate(written.heads):
-        table.add_column(head, justify="left" if place in (0, len(written.heads) - 1) else "right")
-    for row in written.rows:
+    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1))
+    heads, rows = short_key_table(result, units)
+    for place, head in enumerate(heads):
+        table.add_column(head, justify="left" if place in (0, len(heads) - 1) else "right", no_wrap=True)
+    for row in rows:
         table.add_row(*row)
-    console.print(table)
+    Console(width=max(console.width, NARROWEST), highlight=False).print(table)
 
 
 def _print_one_key(result: KeyboardResult, units: Units) -> None:

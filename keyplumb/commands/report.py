@@ -42,5 +42,6 @@ def run(arguments: argparse.Namespace) -> int:
     stem = arguments.out or arguments.recording.with_suffix("")
     for written in write_report(result, stem, parse_units(arguments.units), curves_of=arguments.curves):
         print(written)
-    print(f"{len(result.odd_keys)} keys stand out", file=sys.stderr)
+    measured = sum(key.strokes > 0 for key in result.keys)
+    print(f"{measured} keys measured, {len(result.odd_keys)} stand out", file=sys.stderr)
     return DONE

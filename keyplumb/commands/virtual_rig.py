@@ -21,7 +21,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's words."""
     parser.add_argument("--scenario", default="fern", metavar="NAME", help="fern, moss, or a .toml file (default fern)")
     parser.add_argument("--speed", type=understood_by(_speed), default=1.0, help="times real time (default 1)")
-    parser.add_argument("--tcp", type=int, metavar="PORT", help="a TCP port on this machine instead; 0 is any free one")
+    parser.add_argument(
+        "--tcp",
+        type=understood_by(_tcp_port),
+        metavar="PORT",
+        help="a TCP port on this machine instead; 0 is any free one",
+    )
     parser.add_argument("--truths", type=Path, metavar="FILE", help="write what the model itself knows, as JSON")
 
 
@@ -30,6 +35,13 @@ def _speed(text: str) -> float:
     if not 0.01 <= speed <= 1000.0:
         raise ValueError("a speed is between 0.01 and 1000 times real time")
     return speed
+
+
+def _tcp_port(text: str) -> int:
+    port = int(text)
+    if not 0 <= port <= 65535:
+        raise ValueError("a TCP port is between 0 and 65535; 0 is any free one")
+    return port
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -14,6 +14,7 @@ from processing.stages import CalibratedTrace, Curve, Finding, Stroke, StrokeNot
 GRITTY_NEWTON = 0.008
 """Unevenness under 0.8 gf is what cloth and leather have; own choice, no published limit was found."""
 HANGS_MM = 0.5
+SHORTEST_TRAVEL_MM, LONGEST_TRAVEL_MM = 2.0, 20.0
 BARELY_LIFTS_NEWTON = 0.03
 
 
@@ -44,7 +45,7 @@ def check_the_key_comes_home(key: KeyEvidence) -> Finding | None:
         return None
     strokes, furthest = _listed(list(deep)), max(deep.values())
     return Finding(
-        "weak_return",
+        "stays_down",
         f"the key did not come back by itself: {strokes} found it still {{}} down",
         ((furthest, "mm"),),
         "ease friction or add return force, then record the key again",
@@ -63,7 +64,7 @@ def check_the_key_follows_the_plunger(key: KeyEvidence) -> Finding | None:
         return None
     at_mm = (way.start + int(np.argmin(up[way]))) * key.curve.step_mm
     return Finding(
-        "barely_lifts",
+        "weak_return",
         "on the way up the key presses with only {} at {}",
         ((max(least, 0.0), "N"), (at_mm, "mm")),
         "it will be slow or stay down; ease friction or add return force",
@@ -113,6 +114,15 @@ def check_no_other_key_sounds(key: KeyEvidence) -> Finding | None:
     if not key.notes.stray:
         return None
     return Finding("stray_note", f"{key.notes.stray} notes of other keys", (), "was another key touched?", odd=False)
+
+
+def check_the_travel_is_that_of_a_key(key: KeyEvidence) -> Finding | None:
+    """A key goes down some millimetres; far more or less is a wrong unit or a wrong column."""
+    travel_mm = max(stroke.travel_mm for stroke in key.used)
+    if SHORTEST_TRAVEL_MM <= travel_mm <= LONGEST_TRAVEL_MM:
+        return None
+    advice = "is the unit of displacement right, and is it the right column?"
+    return Finding("implausible_travel", "the key seems to go {} down", ((travel_mm, "mm"),), advice, odd=False)
 
 
 def check_strokes_are_slow(key: KeyEvidence) -> Finding | None:
@@ -193,6 +203,7 @@ CHECKS = (
     check_every_stroke_sounds,
     check_notes_come_once,
     check_no_other_key_sounds,
+    check_the_travel_is_that_of_a_key,
     check_strokes_are_slow,
     check_no_stroke_was_left_out,
     check_strokes_start_in_the_air,

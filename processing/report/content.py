@@ -9,10 +9,11 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from processing.display import Units, finding_in_words, measured, number
+from processing.display import Units, finding_in_words, measured
 from processing.features.table import FEATURES
 from processing.keyboard import KeyboardResult
 from processing.report.curves import draw_key
+from processing.report.key_table import Table, key_table
 from processing.report.strips import draw_strips
 from processing.report.style import new_figure
 from processing.stages import KeyResult
@@ -22,28 +23,10 @@ from recordings.types import LinearScale
 
 CURVES_A_PAGE = 6
 LEGEND_INCHES = 0.4
-TABLE_COLUMNS = (
-    "down_weight",
-    "up_weight",
-    "friction",
-    "key_dip",
-    "letoff_peak_position",
-    "letoff_drop",
-    "trigger_position",
-    "release_height",
-)
 CAUTION = (
     "These numbers help a qualified person to judge; they do not replace that person's sign-off. "
     "A motor near fingers can crush: stops in software are no safety function."
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """A table of text: heads, then rows of as many cells."""
-
-    heads: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,34 +126,6 @@ def _plain_neighbour(key: KeyResult, result: KeyboardResult, odd: set[Key]) -> K
         if other.key not in odd and other.key.colour == key.key.colour and other.curve is not None
     ]
     return min(plain, key=lambda other: abs(other.key.number - key.key.number), default=None)
-
-
-def key_table(result: KeyboardResult, units: Units) -> Table:
-    """Return one row per key with the numbers of TABLE_COLUMNS, in the units shown."""
-    captions = {feature.name: feature.caption for feature in FEATURES}
-    heads = tuple(f"{captions[name]} ({units.of(_unit(name))})" for name in TABLE_COLUMNS)
-    rows = tuple(
-        (key.key.name, str(key.strokes), *(_cell(key, name, units) for name in TABLE_COLUMNS), _remark(key, result))
-        for key in result.keys
-    )
-    return Table(("Key", "Strokes", *heads, "Remark"), rows)
-
-
-def _unit(name: str) -> str:
-    return next(feature.unit for feature in FEATURES if feature.name == name)
-
-
-def _cell(key: KeyResult, name: str, units: Units) -> str:
-    measurement = key[name]
-    if measurement.value is None:
-        return "-"
-    return number(measurement.value, measurement.unit, units)
-
-
-def _remark(key: KeyResult, result: KeyboardResult) -> str:
-    if any(odd.result.key == key.key for odd in result.odd_keys):
-        return "stands out"
-    return "see recording" if key.findings else ""
 
 
 def _recording_findings(result: KeyboardResult, units: Units) -> tuple[tuple[str, str], ...]:

@@ -11,7 +11,8 @@ from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.lines import Line2D
 
-from processing.report.content import Picture, ReportContent, Table
+from processing.report.content import Picture, ReportContent
+from processing.report.key_table import Table
 from processing.report.style import DARK, PAGE_INCHES, PALE, RED, house_style
 
 LEFT, TOP, BOTTOM, RIGHT = 0.08, 0.94, 0.06, 0.94

@@ -26,7 +26,7 @@ class Strip:
 STRIPS = (
     Strip("Down weight (dark) and up weight (light)", ("down_weight", "up_weight"), downward=False),
     Strip("Friction", ("friction",), downward=False),
-    Strip("Key dip", ("key_dip",), downward=True),
+    Strip("Key dip (deeper is lower)", ("key_dip",), downward=True),
     Strip("Let-off peak (dark), note starts (light)", ("letoff_peak_position", "trigger_position"), downward=True),
     Strip("Let-off: drop", ("letoff_drop",), downward=False),
     Strip("Note stops, above the dip", ("release_height",), downward=False),
@@ -79,9 +79,9 @@ def _ring_odd_keys(axes: Axes, name: str, result: KeyboardResult, units: Units) 
 def _draw_trend(axes: Axes, name: str, result: KeyboardResult, units: Units, colour: str) -> None:
     for trend in result.trends:
         if trend.name == name:
-            ends = np.array([trend.at_a0, trend.at_c8]) * units.value(1.0, trend.unit)
+            ends = np.array([trend.at_first, trend.at_last]) * units.value(1.0, trend.unit)
             style = "-" if trend.colour == "natural" else ":"
-            axes.plot([1, 88], ends, style, color=colour, lw=0.8, alpha=0.8)
+            axes.plot([trend.first_key, trend.last_key], ends, style, color=colour, lw=0.8, alpha=0.8)
 
 
 def _legend() -> list[Line2D]:

@@ -92,7 +92,15 @@ def test_the_line_is_theil_sens_and_odd_keys_do_not_tilt_it() -> None:
 
     assert line.count == 52
     assert line.per_octave == pytest.approx(-12 * 0.0008, abs=1e-5)
-    assert line.at_c8 == pytest.approx(0.52 - 0.0008 * 88, abs=1e-4)
+    assert (line.first_key, line.last_key) == (1, 88)
+    assert line.at_last == pytest.approx(0.52 - 0.0008 * 88, abs=1e-4)
+
+
+def test_a_line_ends_with_the_keys_that_were_measured() -> None:
+    results = tuple(a_result(key) for key in ALL_KEYS[39:52])
+    line = next(trend for trend in compare_keys(a_header(), results, SETTINGS).trends if trend.colour == "natural")
+
+    assert (line.first_key, line.last_key) == (40, 52)
 
 
 def test_theil_sen_gives_the_handbook_slope() -> None:

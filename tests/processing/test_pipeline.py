@@ -155,9 +155,24 @@ def test_a_key_that_stays_down_is_told_and_its_numbers_rest_on_the_good_stroke()
     force = np.where(hanging, 0.0, force)
     result = result_of(KeyRecording(C4, a_trace(time, way, force), a_recording().events))
 
-    assert "weak_return" in codes(result)
+    assert "stays_down" in codes(result)
     assert result.strokes == 1
     assert result["down_weight"].value == pytest.approx(KEY.down, abs=0.002)
+
+
+def test_a_travel_in_the_wrong_unit_is_told() -> None:
+    time, way, force = pressed(KEY, Press(strokes=1))
+    result = result_of(KeyRecording(C4, a_trace(time, 25.4 * way, force), a_recording().events))
+
+    assert "implausible_travel" in codes(result)
+
+
+def test_displacement_that_counts_upward_is_refused_in_words() -> None:
+    time, way, force = pressed(KEY, Press(strokes=1))
+    result = result_of(KeyRecording(C4, a_trace(time, -way, force), a_recording().events))
+
+    assert result.strokes == 0
+    assert "must be positive" in (result["key_dip"].reason or "")
 
 
 def test_a_gritty_key_is_told() -> None:

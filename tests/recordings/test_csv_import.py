@@ -44,6 +44,9 @@ PLAIN = "time_s,displacement_mm,force_N\n" + rows(TIME_S, WAY_MM, FORCE_N)
 TWO_FORCES = "time_s,displacement_mm,force_N,force_gf\n" + rows(TIME_S, WAY_MM, FORCE_N, FORCE_N)
 
 
+STILL = "time_s,displacement_mm,force_N\n" + rows(0.0 * TIME_S, WAY_MM, FORCE_N)
+
+
 def with_keys(name: str, later_s: float = 0.0) -> str:
     body = rows(TIME_S + later_s, WAY_MM, FORCE_N).replace("\n", f",{name}\n")
     return "time_s,displacement_mm,force_N,key\n" + body
@@ -153,6 +156,8 @@ def bad_line(number: int, text: str) -> str:
         pytest.param(bad_line(7, "0.005,1"), 7, "force is missing", id="a short row"),
         pytest.param(bad_line(7, "0.005,1,1,1"), 7, "4 columns", id="a long row"),
         pytest.param(bad_line(7, "0.001,1,1"), 7, "time goes back", id="time going back"),
+        pytest.param(bad_line(7, "1e300,1,1"), 7, "beyond all recordings", id="a time beyond all recordings"),
+        pytest.param(STILL, 41, "stands still", id="time standing still"),
         pytest.param(bad_line(7, "0.005,1,9e9"), 7, "really in N", id="a force beyond all keyboards"),
         pytest.param("time_s,displacement_mm,force_N\n0,0,0\n1,1,1\n", None, "at least 20", id="too few rows"),
         pytest.param(with_keys("C4"), None, "leave --key out", id="key twice"),
@@ -204,6 +209,7 @@ def test_events_become_midi_bytes_and_edges_with_their_times(tmp_path: Path) -> 
         pytest.param("time_s,event,velocity\n0.1,note_on,loud\n", "'loud'", id="velocity in words"),
         pytest.param("time_s,event,velocity\nsoon,note_on,1\n", "line 2: time is 'soon'", id="time in words"),
         pytest.param("when,what\n0.1,note_on\n", "no line names", id="other names"),
+        pytest.param("time_s,event\n999,note_on\n", "was recorded from 0 to 0.039 s", id="long after the stroke"),
         pytest.param("time_s,event,key\n0.1,note_on,D4\n", "no samples of that key", id="a key that was not pressed"),
     ],
 )

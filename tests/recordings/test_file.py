@@ -113,6 +113,15 @@ def test_a_file_of_another_kind_is_told_from_a_recording(content: bytes, tmp_pat
         pass
 
 
+def test_a_recording_that_was_cut_short_is_told_from_another_kind_of_file(tmp_path: Path) -> None:
+    path = tmp_path / "r.h5"
+    write_recording(path, a_header(), (a_recording(),))
+    path.write_bytes(path.read_bytes()[:3000])
+
+    with pytest.raises(NotARecording, match="cut short"), open_recording(path):
+        pass
+
+
 def test_an_hdf5_file_of_somebody_else_is_told_from_a_recording(tmp_path: Path) -> None:
     with h5py.File(tmp_path / "x.h5", "w") as file:
         file["entry/data"] = [1, 2, 3]

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from recordings.errors import NotARecording, RecordingExists
+from recordings.errors import NotARecording, RecordingExists, RecordingInUse
 from recordings.journal import Journal, read_journal
 from recordings.keys import Key
 from recordings.partial import PartialRecording, assemble, partial_folder
@@ -78,6 +78,16 @@ def test_a_recording_under_way_is_not_begun_twice(tmp_path: Path) -> None:
     with pytest.raises(RecordingExists):
         PartialRecording(tmp_path / "r.h5", a_header())
     first.abandon()
+
+
+def test_a_recording_that_still_grows_is_not_taken_apart(tmp_path: Path) -> None:
+    recording = PartialRecording(tmp_path / "r.h5", a_header())
+    recording.note(samples(0, 10))
+
+    with pytest.raises(RecordingInUse):
+        assemble(partial_folder(tmp_path / "r.h5"), tmp_path / "r.h5", complete=False)
+    recording.finish()
+    assert len(read_recording(tmp_path / "r.h5").keys[0].trace) == 10
 
 
 def test_any_other_folder_is_refused_and_left_alone(tmp_path: Path) -> None:

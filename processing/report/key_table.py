@@ -1,0 +1,64 @@
+"""The table of all keys: a row a key, the numbers people compare; long heads for pages, short ones for screens."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from processing.display import Units, number
+from processing.features.table import FEATURES
+from processing.keyboard import KeyboardResult
+from processing.stages import KeyResult
+
+SHORT_HEADS = {
+    "down_weight": "down",
+    "up_weight": "up",
+    "friction": "friction",
+    "key_dip": "dip",
+    "letoff_peak_position": "notch",
+    "letoff_drop": "drop",
+    "trigger_position": "note on",
+    "release_height": "note off",
+}
+"""The columns in their order; `note off` is above the dip."""
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table of text: heads, then rows of as many cells."""
+
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+def key_table(result: KeyboardResult, units: Units) -> Table:
+    """Return one row per key, in the units shown; heads are whole captions."""
+    features = {feature.name: feature for feature in FEATURES}
+    heads = (f"{features[name].caption} ({units.of(features[name].unit)})" for name in SHORT_HEADS)
+    return Table(("Key", "Strokes", *heads, "Remark"), _rows(result, units))
+
+
+def short_key_table(result: KeyboardResult, units: Units) -> tuple[list[str], tuple[tuple[str, ...], ...]]:
+    """Return heads and rows for a screen: two short lines a head, the unit in the second."""
+    features = {feature.name: feature for feature in FEATURES}
+    heads = [f"{short}\n{units.of(features[name].unit)}" for name, short in SHORT_HEADS.items()]
+    return ["key", "strokes", *heads, "remark"], _rows(result, units)
+
+
+def _rows(result: KeyboardResult, units: Units) -> tuple[tuple[str, ...], ...]:
+    return tuple(
+        (key.key.name, str(key.strokes), *(_cell(key, name, units) for name in SHORT_HEADS), _remark(key, result))
+        for key in result.keys
+    )
+
+
+def _cell(key: KeyResult, name: str, units: Units) -> str:
+    measurement = key[name]
+    if measurement.value is None:
+        return "-"
+    return number(measurement.value, measurement.unit, units)
+
+
+def _remark(key: KeyResult, result: KeyboardResult) -> str:
+    if any(odd.result.key == key.key for odd in result.odd_keys):
+        return "stands out"
+    return "see recording" if key.findings else ""
