@@ -28,8 +28,9 @@ class Recorder:
         self.damage_count = 0
 
     def open(self, file: PartialRecording) -> None:
-        """Record into this file from the next key on."""
-        self._file = file
+        """Record into this file from the next key on; what was on the cable before the greeting is not its damage."""
+        with self._lock:
+            self._file, self.damage_count = file, 0
 
     def add(self, news: RawTrace | RawEvents | Damage) -> None:
         """Take samples, events or damage; between keys only damage is counted."""

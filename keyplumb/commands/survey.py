@@ -84,13 +84,15 @@ def _plan(arguments: argparse.Namespace) -> SurveyPlan:
 
 
 def record(port: str, out: Path, plan: SurveyPlan) -> SurveyResult:
-    """Run a survey with a progress bar on stderr that says key, stroke and time left. SIGTERM is like Ctrl-C."""
+    """Run a survey with a bar on stderr that says key, stroke and time left. SIGTERM and SIGHUP are like Ctrl-C."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn
 
     from daq.survey import run_survey
 
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    for name in ("SIGTERM", "SIGHUP"):  # Windows has no SIGHUP
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.default_int_handler)
     columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:3.0f} %"))
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("greeting the rig", total=len(plan.keys))

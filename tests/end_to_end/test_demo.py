@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
-import os
 import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
+import pytest
+
+from recordings.partial import partial_folder
 from recordings.reader import read_recording
 
 KEYPLUMB = (sys.executable, "-m", "keyplumb")
@@ -38,35 +42,53 @@ def test_the_demo_names_the_faulty_keys_of_half_a_keyboard_and_nobody_else(tmp_p
         assert (tmp_path / name).stat().st_size > 1000
 
 
-def test_a_survey_killed_in_mid_stroke_is_repaired_with_every_finished_stroke(tmp_path: Path) -> None:
-    rig = subprocess.Popen(
-        [*KEYPLUMB, "virtual-rig", "--speed", "40"], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
-    )
-    assert rig.stdout is not None
-    with rig:
-        port = rig.stdout.readline().strip()
-        survey = subprocess.Popen(
-            [*KEYPLUMB, "survey", "--port", port, "--out", str(tmp_path / "r.h5"), "--keys", "C4..C5"],
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
-        folder = tmp_path / "r.h5.partial"
+@contextmanager
+def a_virtual_rig() -> Iterator[str]:
+    """Run `keyplumb virtual-rig` and give its port."""
+    words = [*KEYPLUMB, "virtual-rig", "--speed", "40"]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True) as rig:
+        assert rig.stdout is not None
+        try:
+            yield rig.stdout.readline().strip()
+        finally:
+            rig.terminate()
+
+
+def survey_stopped_by(number: signal.Signals, path: Path, *, after_parts: int) -> tuple[int, str]:
+    """Survey an octave, stop it by a signal after some finished stretches; return its exit code and what it said."""
+    with a_virtual_rig() as port:
+        words = [*KEYPLUMB, "survey", "--port", port, "--out", str(path), "--keys", "C4..C5"]
+        survey = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
         ends = time.monotonic() + 60
-        while len(list(folder.glob("part-*"))) < 5 and time.monotonic() < ends:
+        while len(list(partial_folder(path).glob("part-*"))) < after_parts and time.monotonic() < ends:
             time.sleep(0.05)
-        os.kill(survey.pid, signal.SIGKILL)
-        survey.wait()
-        rig.terminate()
-    finished = len(list(folder.glob("part-*")))
+        survey.send_signal(number)
+        _, said = survey.communicate()
+    return survey.returncode, said
+
+
+def test_a_survey_killed_in_mid_stroke_is_repaired_with_every_finished_stroke(tmp_path: Path) -> None:
+    path = tmp_path / "r.h5"
+    survey_stopped_by(signal.SIGKILL, path, after_parts=5)
+    finished = len(list(partial_folder(path).glob("part-*")))
     assert finished >= 5
 
-    said = subprocess.run([*KEYPLUMB, "repair", str(folder)], capture_output=True, text=True, check=True)
-    recording = read_recording(tmp_path / "r.h5")
+    said = subprocess.run([*KEYPLUMB, "repair", str(partial_folder(path))], capture_output=True, text=True, check=True)
+    recording = read_recording(path)
     assert f"{finished} finished stretches" in said.stdout
     assert not recording.complete
     assert sum(len(key.marks) for key in recording.keys) == finished
-    measured = subprocess.run(
-        [*KEYPLUMB, "measure", str(tmp_path / "r.h5"), "--json"], capture_output=True, text=True, check=True
-    )
+    measured = subprocess.run([*KEYPLUMB, "measure", str(path), "--json"], capture_output=True, text=True, check=True)
     assert "interrupted" in measured.stderr
     assert json.loads(measured.stdout)["keys"][0]["strokes"] == 3
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP], ids=lambda number: number.name)
+def test_a_survey_stopped_by_a_signal_says_so_and_keeps_what_was_finished(
+    number: signal.Signals, tmp_path: Path
+) -> None:
+    code, said = survey_stopped_by(number, tmp_path / "r.h5", after_parts=2)
+
+    assert code == 130
+    assert said.rstrip().endswith("interrupted; what was finished is safe")
+    assert len(list(partial_folder(tmp_path / "r.h5").glob("part-*"))) >= 2
