@@ -25,6 +25,8 @@ class ErrorRow:
     median: float
     """Of the absolute errors."""
     percentile_95: float
+    covered: float
+    """Share of keys whose truth lies inside the stated 95 % interval."""
     missing: int
     """Keys that have it, but no value was given."""
     invented: int
@@ -62,23 +64,16 @@ def check_against(truths: Path, result: KeyboardResult) -> TruthCheck:
 
 
 def _row(name: str, unit: str, keys: tuple[KeyResult, ...], told: dict[int, Any]) -> ErrorRow:
-    errors, missing, invented = [], 0, 0
+    errors, covered, missing, invented = [], 0, 0, 0
     for key in keys:
         truth, value = told[key.key.number]["features"].get(name), key[name].value
         missing += truth is not None and value is None
         invented += truth is None and value is not None
         if truth is not None and value is not None:
             errors.append(value - truth)
+            covered += abs(value - truth) <= (key[name].expanded or 0.0)
     if not errors:
-        return ErrorRow(name, unit, 0, 0.0, 0.0, 0.0, missing, invented)
-    sizes = np.abs(errors)
-    return ErrorRow(
-        name,
-        unit,
-        len(errors),
-        float(np.mean(errors)),
-        float(np.median(sizes)),
-        float(np.percentile(sizes, 95)),
-        missing,
-        invented,
-    )
+        return ErrorRow(name, unit, 0, 0.0, 0.0, 0.0, 0.0, missing, invented)
+    sizes, count = np.abs(errors), len(errors)
+    bias, median, high = float(np.mean(errors)), float(np.median(sizes)), float(np.percentile(sizes, 95))
+    return ErrorRow(name, unit, count, bias, median, high, covered / count, missing, invented)

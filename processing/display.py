@@ -80,6 +80,15 @@ def number(value: float, unit: str, units: Units, *, expanded: float | None = No
     return f"{shown:.{decimals}f}"
 
 
+def rounded(measurement: Measurement, units: Units) -> str:
+    """Return a value for a table: usual decimals, fewer if its uncertainty deserves fewer, a dash if there is none."""
+    if measurement.value is None:
+        return "-"
+    usual = number(measurement.value, measurement.unit, units)
+    deserved = number(measurement.value, measurement.unit, units, expanded=measurement.expanded)
+    return min(usual, deserved, key=len)
+
+
 def with_unit(value: float, unit: str, units: Units) -> str:
     """Return a number with its unit, as in "52.1 gf".
 

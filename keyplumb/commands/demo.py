@@ -124,8 +124,13 @@ def _print_check(check: TruthCheck, units: Units) -> None:
         print(f"  {key:4} {fault.replace('_', ' ')}: {'overlooked' if key in check.overlooked else 'named'}")
     if check.wrongly_named:
         print(f"  named without a fault: {', '.join(check.wrongly_named)}")
-    print(f"\n  {'error of':24}{'keys':>5}{'median':>10}{'95 %':>10}{'bias':>10}  unit  missing invented")
+    heads = f"{'keys':>5}{'median':>10}{'95 %':>10}{'bias':>10}  {'unit':7}{'in U95':>7}{'missing':>9}{'invented':>10}"
+    print(f"\n  {'error of':24}{heads}")
     for row in check.rows:
         shown = [f"{units.value(size, row.unit):10.3f}" for size in (row.median, row.percentile_95, row.bias)]
         unit = units.of(row.unit)
-        print(f"  {row.name:24}{row.count:5}{''.join(shown)}  {unit:7}{row.missing:6}{row.invented:8}")
+        print(
+            f"  {row.name:24}{row.count:5}{''.join(shown)}  {unit:7}{row.covered:7.0%}{row.missing:9}{row.invented:10}"
+        )
+    within = sum(row.covered * row.count for row in check.rows) / max(1, sum(row.count for row in check.rows))
+    print(f"  {within:.0%} of all truths lie inside the stated 95 % interval (the calibration has no part in it yet)")

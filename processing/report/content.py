@@ -19,7 +19,7 @@ from processing.report.style import new_figure
 from processing.stages import KeyResult
 from processing.summary import odd_key_sentences, summary
 from recordings.keys import Key
-from recordings.types import LinearScale
+from recordings.types import LinearScale, RunInfo
 
 CURVES_A_PAGE = 6
 LEGEND_INCHES = 0.4
@@ -61,7 +61,7 @@ def build_content(result: KeyboardResult, units: Units, *, curves_of: tuple[Key,
     chosen = _chosen(result, curves_of)
     return ReportContent(
         title=f"{run.instrument}: how its keys feel",
-        subtitle=f"recorded {run.started_at:%Y-%m-%d %H:%M} UTC" + (f" by {run.operator}" if run.operator else ""),
+        subtitle=_subtitle(run),
         summary=tuple(summary(result, units)),
         odd_keys=tuple(odd_key_sentences(result, units)),
         strips=Picture(
@@ -79,6 +79,13 @@ def build_content(result: KeyboardResult, units: Units, *, curves_of: tuple[Key,
         method=_method(result),
         caution=CAUTION,
     )
+
+
+def _subtitle(run: RunInfo) -> str:
+    when = f"{run.started_at:%Y-%m-%d %H:%M} UTC"
+    if run.source_file:
+        return f"from the table {run.source_file}, last changed {when}"
+    return f"recorded {when}" + (f" by {run.operator}" if run.operator else "")
 
 
 def _chosen(result: KeyboardResult, curves_of: tuple[Key, ...]) -> list[KeyResult]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from processing.display import Units, number
+from processing.display import Units, rounded
 from processing.features.table import FEATURES
 from processing.keyboard import KeyboardResult
 from processing.stages import KeyResult
@@ -46,16 +46,9 @@ def short_key_table(result: KeyboardResult, units: Units) -> tuple[list[str], tu
 
 def _rows(result: KeyboardResult, units: Units) -> tuple[tuple[str, ...], ...]:
     return tuple(
-        (key.key.name, str(key.strokes), *(_cell(key, name, units) for name in SHORT_HEADS), _remark(key, result))
+        (key.key.name, str(key.strokes), *(rounded(key[name], units) for name in SHORT_HEADS), _remark(key, result))
         for key in result.keys
     )
-
-
-def _cell(key: KeyResult, name: str, units: Units) -> str:
-    measurement = key[name]
-    if measurement.value is None:
-        return "-"
-    return number(measurement.value, measurement.unit, units)
 
 
 def _remark(key: KeyResult, result: KeyboardResult) -> str:

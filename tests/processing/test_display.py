@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from processing.display import CHOICES, Units, UnknownUnits, in_words, measured, number, parse_units
+from processing.display import CHOICES, Units, UnknownUnits, in_words, measured, number, parse_units, rounded
 from processing.stages import Measurement
 
 GF, INCH = parse_units("gf,mm"), parse_units("gf,in")
@@ -33,6 +33,11 @@ def test_a_number_is_shown_in_the_reader_s_unit(value: float, unit: str, units: 
 )
 def test_decimals_follow_the_uncertainty(u: float, shown: str) -> None:
     assert measured(a_weight(0.5099458, u), GF) == shown
+
+
+@pytest.mark.parametrize(("u", "shown"), [(0.00005, "52.0"), (0.005, "52.0"), (0.05, "52")])
+def test_a_table_has_no_more_decimals_than_usual_and_fewer_where_less_is_known(u: float, shown: str) -> None:
+    assert rounded(a_weight(0.5099458, u), GF) == shown
 
 
 def test_what_is_missing_is_a_dash() -> None:
