@@ -34,8 +34,13 @@ class SmoothBranch:
 
 
 def kernel_half_width_mm(strokes: tuple[Stroke, ...], settings: CurveSettings) -> float:
-    """Return the half-width for all curves of a key: as set, or wider where the strokes were sampled sparsely."""
+    """Return the half-width for all curves of a key: as set, or wider where the strokes were sampled sparsely.
+
+    Raises NoStroke where they were sampled so sparsely that no feature of a key could be seen.
+    """
     spacing = max(_spacing_mm(stroke.down.way_mm, settings.step_mm) for stroke in strokes)
+    if spacing > settings.widest_spacing_mm:
+        raise NoStroke(f"samples lie {spacing:.1f} mm apart on the way down; record faster or press more slowly")
     return max(settings.half_width_mm, 0.5 * settings.fewest_samples * spacing)
 
 
@@ -98,7 +103,8 @@ def _mean(forces: list[FloatArray], errors: list[FloatArray], grid: Curve) -> tu
     if count == 1:
         return forces[0].copy(), noise
     width = max(1, round(BETWEEN_WIDTH_MM / grid.step_mm))
-    between = np.sqrt(uniform_filter1d(np.var(forces, axis=0, ddof=1), width, mode="nearest") / count)
+    pooled = uniform_filter1d(np.var(forces, axis=0, ddof=1), width, mode="nearest")
+    between = np.sqrt(np.clip(pooled, 0.0, None) / count)  # a running sum can end a hair below zero
     return np.mean(forces, axis=0), np.maximum(noise, between)
 
 

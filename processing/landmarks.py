@@ -70,6 +70,10 @@ class Landmarks:
 def find_landmarks(curve: Curve, settings: FeatureSettings) -> Landmarks:
     """Return the landmarks of a curve. Raises FeatureNotFound if the key bed was never reached."""
     dip = _key_dip(curve, settings)
+    if dip < settings.before_from_mm:
+        raise FeatureNotFound(
+            f"the key takes {settings.bed_newton:g} N after {dip:.2f} mm already: no way to measure on"
+        )
     first_contact = _bed_contact(curve, dip, round(0.6 * dip / curve.step_mm), settings)
     rough = roughness(curve, QUIET_FROM_MM, QUIET_TO_SHARE * dip)
     limit = _detection_limit(curve, rough, settings)
@@ -113,7 +117,7 @@ def _key_dip(curve: Curve, settings: FeatureSettings) -> float:
 def crossing_mm(way: FloatArray, force: FloatArray, after: int, level: float) -> float:
     """Return where the force passes a level between the points after - 1 and after, linearly."""
     low, high = force[after - 1], force[after]
-    share = (level - low) / (high - low) if high != low else 1.0
+    share = min(max((level - low) / (high - low), 0.0), 1.0) if high != low else 1.0
     return float(way[after - 1] + share * (way[after] - way[after - 1]))
 
 
@@ -151,7 +155,8 @@ def _find_letoff(curve: Curve, dip_mm: float, limit: float, settings: FeatureSet
     rising = np.diff(force[: dip + 1]) > 0
     peaks = np.flatnonzero(rising[:-1] & ~rising[1:]) + 1
     best = LetOff("none", limit)
-    for peak in peaks[peaks * step > settings.letoff_search_from * 0.8 * dip_mm]:
+    earliest_mm = max(settings.before_from_mm, settings.letoff_search_from * 0.8 * dip_mm)
+    for peak in peaks[peaks * step > earliest_mm]:
         lowest = _lowest_newton(curve, int(peak), dip, settings)
         before = _before_newton(curve, int(peak), settings)
         drop, rise = force[peak] - lowest, force[peak] - before
@@ -202,7 +207,7 @@ def _find_shoulder(
     step, force = curve.step_mm, curve.down_newton
     slope = np.gradient(uniform_filter1d(force, round(CONFIRM_MM / step) | 1), step)
     flat = np.flatnonzero((np.diff(slope[:-1]) < 0) & (np.diff(slope[1:]) >= 0)) + 1
-    first_mm = 0.55 * dip_mm
+    first_mm = max(0.55 * dip_mm, settings.before_from_mm + 1.0)
     if damper is not None:  # the force before must be read after the damper's step, or the step would be the rise
         first_mm = max(first_mm, damper.position_mm + DAMPER_OVER_MM + settings.before_from_mm)
     best = LetOff("none", limit)
@@ -241,7 +246,8 @@ def _find_damper(
     if letoff.onset_mm is not None:
         last = min(last, round(letoff.onset_mm / step) - far)
     centres = np.arange(round(settings.damper_from * contact_mm / step), last)
-    if not len(centres) or centres[-1] + far >= len(curve.way_mm) or centres[0] - far < 0:
+    too_short = curve.way_mm[-1] < QUIET_FROM_MM + 1.0
+    if too_short or not len(centres) or centres[-1] + far >= len(curve.way_mm) or centres[0] - far < 0:
         return None
     ways = [_without_slope(curve, force, int(centres[0]) - near) for force in (curve.down_newton, curve.up_newton)]
     down, up = (_rises(force, centres, near, far) for force in ways)

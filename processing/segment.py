@@ -17,7 +17,7 @@ from processing.errors import NoStroke
 from processing.settings import StrokeSettings
 from processing.stages import CalibratedTrace, FloatArray
 
-SHORTEST_PRESS_MM = 2.0
+SHORTEST_PRESS_MM, LONGEST_PRESS_MM = 2.0, 100.0
 HIGH, LOW = 0.6, 0.4
 AT_REST_MM = 0.05
 HAIR_MM = 0.002
@@ -44,6 +44,8 @@ def split_presses(trace: CalibratedTrace, settings: StrokeSettings) -> tuple[Spa
     lowest, highest = np.percentile(way, [0.2, 99.8])
     if highest - lowest < SHORTEST_PRESS_MM:
         raise NoStroke(f"the plunger moved {highest - lowest:.2f} mm; a press is at least {SHORTEST_PRESS_MM:g} mm")
+    if highest - lowest > LONGEST_PRESS_MM:
+        raise NoStroke(f"the plunger moved {highest - lowest:.0f} mm; is the unit of displacement right?")
     pressed, free = (
         force[way > lowest + 0.9 * (highest - lowest)],
         force[way < lowest + 0.1 * (highest - lowest)],

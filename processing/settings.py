@@ -38,6 +38,8 @@ class CurveSettings:
     """Of the local quadratic's kernel: a let-off flank of 0.35 mm keeps its height within 1 %."""
     fewest_samples: int = 8
     """In a kernel; where strokes were sampled more sparsely the kernel widens until it holds so many."""
+    widest_spacing_mm: float = 0.5
+    """Samples further apart step over a whole let-off."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -251,8 +251,10 @@ def _touch(way: FloatArray, force: FloatArray, sigma: float, settings: StrokeSet
 
 def _edge(force: FloatArray, first: int) -> int:
     """Return the sample with which the force jumps: an average over samples has seen the jump too early."""
-    behind = float(np.median(force[first + COUNT_BEHIND // 2 : first + 2 * COUNT_BEHIND]))
-    jumped = np.flatnonzero(force[first : first + COUNT_BEHIND] >= behind / 2.0)
+    behind = force[first + COUNT_BEHIND // 2 : first + 2 * COUNT_BEHIND]
+    if not len(behind):
+        return first
+    jumped = np.flatnonzero(force[first : first + COUNT_BEHIND] >= float(np.median(behind)) / 2.0)
     return first + int(jumped[0]) if len(jumped) else first
 
 

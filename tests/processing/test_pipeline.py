@@ -162,9 +162,11 @@ def test_a_key_that_stays_down_is_told_and_its_numbers_rest_on_the_good_stroke()
 
 def test_a_travel_in_the_wrong_unit_is_told() -> None:
     time, way, force = pressed(KEY, Press(strokes=1))
-    result = result_of(KeyRecording(C4, a_trace(time, 25.4 * way, force), a_recording().events))
+    double = result_of(KeyRecording(C4, a_trace(time, 2.54 * way, force), a_recording().events))
+    inches = result_of(KeyRecording(C4, a_trace(time, 25.4 * way, force), a_recording().events))
 
-    assert "implausible_travel" in codes(result)
+    assert "implausible_travel" in codes(double)
+    assert "unit of displacement" in (inches["key_dip"].reason or "")
 
 
 def test_displacement_that_counts_upward_is_refused_in_words() -> None:
