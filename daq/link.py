@@ -1,8 +1,8 @@
 """The host's end of the cable: one thread that reads, decodes, counts damage and sorts what it hears.
 
 How it works: samples, events and damage go to the sink as they come (in the reader's thread); replies go into a queue
-where the session waits for them. The same thread sends the heartbeat, so the rig's watchdog also guards against a
-host that no longer listens.
+where the session waits for them. A second thread sends the heartbeat, since the reader may wait for the disk; it beats
+only while the reader lives, so the rig's watchdog also guards against a host that no longer listens.
 """
 
 from __future__ import annotations
@@ -44,7 +44,9 @@ class Link:
         self.heard_at_s = time.monotonic()
         """The host's clock when bytes last arrived."""
         self._reader = threading.Thread(target=self._read, name="link reader", daemon=True)
+        self._beater = threading.Thread(target=self._beat, name="link heartbeat", daemon=True)
         self._reader.start()
+        self._beater.start()
 
     def __enter__(self) -> Link:
         return self
@@ -56,6 +58,7 @@ class Link:
         """Stop reading and close the port; harmless if already closed."""
         self._closing.set()
         self._reader.join()
+        self._beater.join()
         self._port.close()
 
     def send(self, message: Message) -> int:
@@ -79,13 +82,9 @@ class Link:
         return reply
 
     def _read(self) -> None:
-        beat_at_s = 0.0
         while not self._closing.is_set():
             try:
                 received = self._port.read(self._how_many())
-                if (now_s := time.monotonic()) - beat_at_s > HEARTBEAT_EVERY_S:
-                    self.send(Heartbeat())
-                    beat_at_s = now_s
             except (serial.SerialException, OSError, TypeError) as fault:  # TypeError: closed while reading
                 self._replies.put(PortLost(str(fault)))
                 return
@@ -93,6 +92,13 @@ class Link:
                 self.heard_at_s = time.monotonic()
                 for item in self._decoder.feed(received):
                     self._sort(item)
+
+    def _beat(self) -> None:
+        while not self._closing.wait(HEARTBEAT_EVERY_S) and self._reader.is_alive():
+            try:
+                self.send(Heartbeat())
+            except PortLost:  # the reader tells it
+                return
 
     def _how_many(self) -> int:
         """Return how many bytes to wait for: what is there on a real port, where the answer to a command must not wait

@@ -205,6 +205,20 @@ def test_a_rig_of_another_version_is_refused() -> None:
             Session(link).greet()
 
 
+def test_the_heart_beats_on_while_the_disk_is_slow() -> None:
+    """The sink stands for a journal that waits for its disk: longer than the rig's watchdog."""
+    far = FarEnd()
+    with Link(open_port(far.path), lambda _: time.sleep(0.4)):
+        far.send(a_block(0))
+        time.sleep(0.05)
+        os.read(far.master, 1000)
+        time.sleep(0.15)
+        beats = os.read(far.master, 1000)
+    far.hang_up()
+
+    assert len(beats) > 0
+
+
 def test_a_host_that_listens_keeps_the_watchdog_quiet() -> None:
     with a_link() as (far, _):
         os.set_blocking(far.master, True)
