@@ -32,6 +32,11 @@ class Recorder:
         with self._lock:
             self._file, self.damage_count = file, 0
 
+    def close(self) -> None:
+        """Record no more: what the link still hears is not kept. On return nothing writes to the file."""
+        with self._lock:
+            self._file = self._key = None
+
     def add(self, news: RawTrace | RawEvents | Damage) -> None:
         """Take samples, events or damage; between keys only damage is counted."""
         with self._lock:

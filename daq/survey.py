@@ -89,6 +89,7 @@ def run_survey(
             missed = surveyor.record_all()
         except BaseException:  # Ctrl-C included: the rig must stop whatever happened
             _stop_quietly(session)
+            recorder.close()
             file.abandon()
             raise
     file.finish()

@@ -1,0 +1,77 @@
+"""Between the link's thread and the survey's: what is kept, under which key, and what no longer is."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from daq.recorder import Recorder
+from recordings.partial import PartialRecording, assemble, partial_folder
+from recordings.reader import read_recording
+from recordings.types import Damage, RawTrace
+from tests.builders import C4, a_header, midi
+
+
+def samples(first: int, count: int = 10) -> RawTrace:
+    number = np.arange(first, first + count, dtype=np.int64)
+    return RawTrace(number, number * 1000, number.astype(np.int32), number.astype(np.int32))
+
+
+def a_recorder(path: Path) -> tuple[Recorder, PartialRecording]:
+    recorder, file = Recorder(), PartialRecording(path, a_header())
+    recorder.open(file)
+    return recorder, file
+
+
+def test_samples_events_and_damage_of_a_key_are_kept_between_its_marks(tmp_path: Path) -> None:
+    recorder, file = a_recorder(tmp_path / "r.h5")
+    recorder.add(samples(0))
+    recorder.begin_key(C4)
+    for news in (samples(10), midi((0.02, b"\x90\x3c\x40")), Damage(5, "lost_samples", 3, "why")):
+        recorder.add(news)
+    recorder.end_stretch("stroke 1")
+    recorder.add(samples(20))
+    recorder.end_key("return")
+    recorder.add(samples(30))
+    file.finish()
+    (key,) = read_recording(tmp_path / "r.h5").keys
+
+    assert key.trace.sample_number.tolist() == list(range(10, 30))
+    assert [(mark.name, mark.first_sample, mark.last_sample) for mark in key.marks] == [
+        ("stroke 1", 10, 19),
+        ("return", 20, 29),
+    ]
+    assert len(key.events.tick_us) == 3
+    assert [damage.kind for damage in key.damage] == ["lost_samples"]
+    assert (recorder.sample_count, recorder.damage_count) == (20, 1)
+
+
+def test_damage_from_before_the_greeting_is_not_the_recordings(tmp_path: Path) -> None:
+    recorder, file = Recorder(), PartialRecording(tmp_path / "r.h5", a_header())
+    recorder.add(Damage(0, "damaged_bytes", 9, "left over in the port"))
+    recorder.open(file)
+    file.abandon()
+
+    assert recorder.damage_count == 0
+
+
+def test_force_is_handed_out_once(tmp_path: Path) -> None:
+    recorder, file = a_recorder(tmp_path / "r.h5")
+    recorder.begin_key(C4)
+    recorder.add(samples(0))
+
+    assert recorder.force_counts_since_last_call().tolist() == list(range(10))
+    assert recorder.force_counts_since_last_call().tolist() == []
+    file.abandon()
+
+
+def test_after_closing_the_link_may_still_speak_and_the_file_may_be_closed(tmp_path: Path) -> None:
+    recorder, file = a_recorder(tmp_path / "r.h5")
+    recorder.begin_key(C4)
+    recorder.add(samples(0))
+    recorder.close()
+    file.abandon()
+    recorder.add(samples(10))
+
+    assert assemble(partial_folder(tmp_path / "r.h5"), tmp_path / "r.h5", complete=False).rescued_samples == 10
