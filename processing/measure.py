@@ -130,6 +130,7 @@ DIFFERENCES = ("friction", "letoff_rise", "letoff_drop", "breakaway", "damper_st
 FORCE_AT_ENDS_NEWTON = 1.0
 """A shift of x = 0 by dx changes a work by the force at its ends times dx; no plain key takes 1 N before the bed."""
 SMOOTHED_PLACES = (
+    "bed_contact",
     "letoff_peak_position",
     "letoff_onset_position",
     "letoff_end_position",

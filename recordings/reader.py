@@ -104,8 +104,8 @@ def _read_header(entry: h5py.Group) -> Header:
         programme=_value(entry, "experiment_description"),
         operator=_value(entry["user"], "name"),
         room_celsius=_value(sample, "temperature"),
-        room_humidity_percent=_value(sample, "humidity"),
-        note=_value(entry, "notes"),
+        room_humidity_percent=_value(record, "room_humidity"),
+        note=_value(record, "note"),
         source_file=_value(record, "source_file"),
         source_sha256=_value(record, "source_sha256"),
     )

@@ -59,19 +59,20 @@ def _write_header(entry: h5py.Group, header: Header, *, complete: bool) -> None:
         start_time=run.started_at.isoformat(),
         program_name="keyplumb",
         experiment_description=run.programme,
-        notes=run.note,
     )
     entry["program_name"].attrs["version"] = run.software_version
     _put(_group(entry, "user", "NXuser"), name=run.operator)
     sample = _group(entry, "sample", "NXsample")
-    _put(sample, name=run.instrument, temperature=run.room_celsius, humidity=run.room_humidity_percent)
-    _units(sample, temperature="degC", humidity="percent")
+    _put(sample, name=run.instrument, temperature=run.room_celsius)
+    _units(sample, temperature="degC")
     _put(_group(entry, "instrument", "NXinstrument"), name=rig.model)
     record = _group(entry, RECORD, "NXcollection")
     _put(
         record,
         schema=SCHEMA,
         complete=np.uint8(complete),
+        note=run.note,
+        room_humidity=run.room_humidity_percent,
         source_file=run.source_file,
         source_sha256=run.source_sha256,
         serial_number=rig.serial_number,
@@ -80,7 +81,7 @@ def _write_header(entry: h5py.Group, header: Header, *, complete: bool) -> None:
         compliance=header.calibration.compliance_mm_per_newton,
         force_delay=header.calibration.force_delay_us,
     )
-    _units(record, sample_rate="Hz", compliance="mm/N", force_delay="us")
+    _units(record, sample_rate="Hz", compliance="mm/N", force_delay="us", room_humidity="percent")
     for name in ("force", "displacement"):
         _write_scale(_group(record, name, "NXcollection"), getattr(header.calibration, name))
 

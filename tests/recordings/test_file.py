@@ -95,9 +95,11 @@ def test_a_validator_of_the_open_standard_has_no_complaint_and_finds_the_plot(tm
     from nexusformat.nexus.validate import validate_file
 
     path = tmp_path / "r.h5"
-    write_recording(path, a_header(), (a_full_recording(),))
+    known = replace(a_header().run, operator="a person", note="a word", room_celsius=21.0, room_humidity_percent=40.0)
+    write_recording(path, replace(a_header(), run=known), (a_full_recording(),))
 
     assert validate_file(str(path)) == (0, 0)
+    assert read_recording(path).header.run == known
     plot = nxload(str(path)).plottable_data
     assert plot.nxpath == "/entry/key_40"
     assert plot.nxsignal.nxname == "force_counts"
