@@ -39,7 +39,7 @@ class RigSilent(DaqError, TimeoutError):
     def __init__(self, waited_for: str, seconds: float) -> None:
         self.waited_for, self.seconds = waited_for, seconds
         super().__init__(
-            f"nothing heard for {seconds:g} s while waiting for {waited_for}; "
+            f"nothing heard for {seconds:.1f} s while waiting for {waited_for}; "
             "is this the rig's port, is it switched on, is the baud rate right?"
         )
 
