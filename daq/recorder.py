@@ -11,8 +11,6 @@ from recordings.keys import Key
 from recordings.partial import PartialRecording
 from recordings.types import Damage, KeyRecording, Mark, RawEvents, RawTrace
 
-EMPTY_TRACE = RawTrace(np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0, np.int32), np.empty(0, np.int32))
-
 
 class Recorder:
     """Between the link's thread, which adds, and the survey's, which says where a stroke begins and ends."""
@@ -78,7 +76,7 @@ class Recorder:
         if self._key is None or self._file is None:
             return None
         if self._samples:
-            self._file.note(KeyRecording(self._key, EMPTY_TRACE, RawEvents.none(), (Mark(name, *self._samples),)))
+            self._file.note(KeyRecording(self._key, RawTrace.none(), RawEvents.none(), (Mark(name, *self._samples),)))
         self._samples = None
         return self._file.turn_over()
 
@@ -93,6 +91,6 @@ def _piece(key: Key, news: RawTrace | RawEvents | Damage) -> KeyRecording:
         case RawTrace():
             return KeyRecording(key, news, RawEvents.none())
         case RawEvents():
-            return KeyRecording(key, EMPTY_TRACE, news)
+            return KeyRecording(key, RawTrace.none(), news)
         case Damage():
-            return KeyRecording(key, EMPTY_TRACE, RawEvents.none(), damage=(news,))
+            return KeyRecording(key, RawTrace.none(), RawEvents.none(), damage=(news,))

@@ -33,15 +33,19 @@ class Evidence:
 
 def measure_key(evidence: Evidence, settings: Settings) -> tuple[tuple[Measurement, ...], Landmarks | None]:
     """Return every feature's measurement, in the order of FEATURES, and the landmarks of the mean curve."""
-    whole = _read_off(evidence.curve, _mean_places(evidence), settings)
+    whole = _read_off(evidence.curve, _places(evidence.stroke_notes, evidence.notes_heard), settings)
     if isinstance(whole, FeatureNotFound):
-        missing = tuple(Measurement(name=f.name, unit=f.unit, value=None, reason=str(whole)) for f in FEATURES)
-        return missing, None
+        return all_missing(str(whole)), None
     places = [_places((notes,), evidence.notes_heard) for notes in evidence.stroke_notes]
     singles = _readable(zip(evidence.stroke_curves, places, strict=True), settings)
     copies = _readable(((copy, whole.notes) for copy in noisy_copies(evidence.curve, settings.uncertainty)), settings)
     measured = tuple(_measure(feature, whole, singles, copies, evidence, settings) for feature in FEATURES)
     return measured, whole.marks
+
+
+def all_missing(reason: str) -> tuple[Measurement, ...]:
+    """Return every feature as missing for one reason, in the order of FEATURES."""
+    return tuple(Measurement(name=f.name, unit=f.unit, value=None, reason=reason) for f in FEATURES)
 
 
 def _readable(curves: Iterable[tuple[Curve, NotePlaces]], settings: Settings) -> list[ReadOff]:
@@ -54,10 +58,6 @@ def _read_off(curve: Curve, places: NotePlaces, settings: Settings) -> ReadOff |
         return ReadOff(curve, find_landmarks(curve, settings.feature), places, settings.feature)
     except FeatureNotFound as absent:
         return absent
-
-
-def _mean_places(evidence: Evidence) -> NotePlaces:
-    return _places(evidence.stroke_notes, evidence.notes_heard)
 
 
 def _places(notes: tuple[StrokeNotes, ...], heard: bool) -> NotePlaces:

@@ -10,14 +10,13 @@ import numpy as np
 from processing.calibrate import calibrate
 from processing.curve import common_length_mm, kernel_half_width_mm, mean_curve, to_curve
 from processing.errors import NoStroke
-from processing.features.table import FEATURES
 from processing.keyboard import KeyboardResult, compare_keys
-from processing.measure import Evidence, measure_key
+from processing.measure import Evidence, all_missing, measure_key
 from processing.notes import notes_of_stroke, to_notes
 from processing.quality.checks import KeyEvidence, run_checks
 from processing.segment import split_presses
 from processing.settings import Settings
-from processing.stages import CalibratedTrace, Finding, KeyResult, Measurement, Stroke
+from processing.stages import CalibratedTrace, Finding, KeyResult, Stroke
 from processing.strokes import to_stroke
 from recordings.types import Calibration, Header, KeyRecording
 
@@ -37,9 +36,8 @@ def analyse_key(recording: KeyRecording, calibration: Calibration, settings: Set
     try:
         return _analyse_key(recording, calibration, settings)
     except NoStroke as absent:
-        missing = tuple(Measurement(name=f.name, unit=f.unit, value=None, reason=str(absent)) for f in FEATURES)
         finding = Finding("no_stroke", str(absent), (), "record the key again", odd=False)
-        return KeyResult(recording.key, 0, missing, "none", (finding,), None)
+        return KeyResult(recording.key, 0, all_missing(str(absent)), "none", (finding,), None)
 
 
 def _analyse_key(recording: KeyRecording, calibration: Calibration, settings: Settings) -> KeyResult:

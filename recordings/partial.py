@@ -149,7 +149,7 @@ def _pieces(stretch: Path) -> Iterator[KeyRecording]:
 
 
 def _piece(kind: int, key: Key, payload: bytes) -> KeyRecording:
-    trace, events = RawTrace(*(np.empty(0, kind) for kind in ("i8", "i8", "i4", "i4"))), RawEvents.none()
+    trace, events = RawTrace.none(), RawEvents.none()
     if kind == KIND_SAMPLES:
         rows = np.frombuffer(payload, _SAMPLE)
         trace = RawTrace(*(rows[name].copy() for name in _SAMPLE.names or ()))

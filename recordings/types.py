@@ -36,6 +36,11 @@ class RawTrace:
     def __post_init__(self) -> None:
         _equal_and_read_only("trace", self.sample_number, self.tick_us, self.force_counts, self.displacement_counts)
 
+    @classmethod
+    def none(cls) -> RawTrace:
+        """Return a trace without samples."""
+        return cls(np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0, np.int32), np.empty(0, np.int32))
+
     def __len__(self) -> int:
         return len(self.tick_us)
 

@@ -13,7 +13,7 @@ from math import ceil
 
 import numpy as np
 
-from rig.protocol.messages import EVENT_DTYPE, SAMPLE_DTYPE, Cause
+from rig.protocol.messages import EVENT_DTYPE, SAMPLE_DTYPE, Cause, Source
 from rig.virtual.key_action import Contact, KeyAction
 from rig.virtual.notes import NoteSensor
 from rig.virtual.scenario import KeySpec
@@ -113,7 +113,7 @@ class Bench:
             self.stage.stop()
 
     def events_until(self, tick_us: int) -> np.ndarray[tuple[int], np.dtype[np.void]]:
-        """Return and forget the MIDI bytes that have arrived by now, (N,) of EVENT_DTYPE; source MIDI_IN is 0."""
-        due = [(tick & 0xFFFFFFFF, 0, byte) for tick, byte in self.said if tick <= tick_us]
+        """Return and forget the MIDI bytes that have arrived by now, (N,) of EVENT_DTYPE."""
+        due = [(tick & 0xFFFFFFFF, Source.MIDI_IN, byte) for tick, byte in self.said if tick <= tick_us]
         self.said = [later for later in self.said if later[0] > tick_us]
         return np.array(due, EVENT_DTYPE)
