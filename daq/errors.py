@@ -4,10 +4,14 @@ DaqError
  +-- PortNotFound      (also OSError)       nothing can be opened at that path
  +-- PortLost          (also OSError)       the port was open and is gone
  +-- RigSilent         (also TimeoutError)  the port is open, the rig says nothing
+ +-- RigBabbles                             bytes arrive, but nothing that can be understood
+ +-- RigRestarted                           the rig has started anew and forgotten what it was doing
+ +-- WrongRig                               another rig than the one that began the recording
  +-- RigMisbehaved                          the rig broke the protocol, or speaks another version
  +-- CommandRefused                         the rig says no to a command, and why
  +-- NoKeyUnderPlunger                      the approach found nothing to touch
- +-- StoppedForSafety                       a guard of the rig has stopped the motion
+ +-- ProgrammeUnfit                         the rig cannot do what a stroke programme asks for
+ +-- StoppedForSafety                       a guard of the rig, or of the host, has stopped the motion
 """
 
 from __future__ import annotations
@@ -44,6 +48,35 @@ class RigSilent(DaqError, TimeoutError):
         )
 
 
+class RigBabbles(DaqError):
+    """Bytes arrive, but nothing that can be understood."""
+
+    def __init__(self, byte_count: int, seconds: float) -> None:
+        self.byte_count, self.seconds = byte_count, seconds
+        super().__init__(
+            f"{byte_count} bytes came in {seconds:.1f} s and none could be understood; "
+            "is the baud rate right (--baud), is this the rig's port, is the cable sound?"
+        )
+
+
+class RigRestarted(DaqError):
+    """The rig has started anew and forgotten what it was doing."""
+
+    def __init__(self) -> None:
+        super().__init__("the rig has restarted in mid-work; look at its supply and cable; finished strokes are safe")
+
+
+class WrongRig(DaqError):
+    """Another rig than the one that began the recording."""
+
+    def __init__(self, found: str, expected: str) -> None:
+        self.found, self.expected = found, expected
+        super().__init__(
+            f"rig {found} answers, but the recording was begun with rig {expected}; connect that one, "
+            "or make a recording of what there is with `keyplumb repair` and begin a new one"
+        )
+
+
 class RigMisbehaved(DaqError):
     """The rig broke the protocol: not the host's fault."""
 
@@ -70,9 +103,21 @@ class NoKeyUnderPlunger(DaqError):
         )
 
 
-class StoppedForSafety(DaqError):
-    """A guard of the rig has stopped the motion."""
+class ProgrammeUnfit(DaqError):
+    """The rig cannot do what a stroke programme asks for; nothing was moved."""
 
-    def __init__(self, cause: str) -> None:
+    def __init__(self, programme: str, why: str) -> None:
+        self.programme, self.why = programme, why
+        super().__init__(f"programme {programme!r} does not fit this rig: {why}; change the programme")
+
+
+class StoppedForSafety(DaqError):
+    """A guard of the rig, or of the host, has stopped the motion."""
+
+    def __init__(self, cause: str, *, by: str = "the rig stopped by itself") -> None:
         self.cause = cause
-        super().__init__(f"the rig stopped by itself: {cause}; find out why before going on")
+        super().__init__(f"{by}: {cause}; find out why before going on")
+
+
+CABLE_TROUBLE = (PortLost, RigSilent, RigBabbles, RigRestarted)
+"""What may pass if the cable is put back: the key in hand is then begun again."""
