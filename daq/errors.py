@@ -10,6 +10,7 @@ DaqError
  +-- RigMisbehaved                          the rig broke the protocol, or speaks another version
  +-- CommandRefused                         the rig says no to a command, and why
  +-- NoKeyUnderPlunger                      the approach found nothing to touch
+ +-- MalformedPlan     (also ValueError)    a programme or plan that people wrote does not say what it must
  +-- ProgrammeUnfit                         the rig cannot do what a stroke programme asks for
  +-- StoppedForSafety                       a guard of the rig, or of the host, has stopped the motion
 """
@@ -101,6 +102,14 @@ class NoKeyUnderPlunger(DaqError):
         super().__init__(
             f"no key under the plunger at {key_name} down to {depth_mm:g} mm; check place and height of the rig"
         )
+
+
+class MalformedPlan(DaqError, ValueError):
+    """A programme or plan that people wrote does not say what it must."""
+
+    def __init__(self, path: str, why: str) -> None:
+        self.path, self.why = path, why
+        super().__init__(f"{path}: {why}")
 
 
 class ProgrammeUnfit(DaqError):

@@ -174,6 +174,10 @@ class Session:
                 if self._link.next_reply(left_s) == Ack(sequence):
                     return
 
+    def stop_now(self) -> None:
+        """Say Stop once and wait for nothing: for the thread that reads. Raises PortLost."""
+        self._link.send(Stop())
+
     def rest(self, seconds: float) -> None:
         """Let some rig time pass. Raises RigSilent when the samples stop coming."""
         until_us = self._link.last_tick_us + round(seconds * 1e6)

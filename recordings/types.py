@@ -84,7 +84,7 @@ class Damage:
 
     tick_us: int
     kind: str
-    """`damaged_bytes`, `lost_frames`, `lost_samples`, `lost_events`, `repeated_or_late`."""
+    """`damaged_bytes`, `lost_frames`, `lost_samples`, `lost_events`, `repeated_or_late`, `rig_restarted`."""
     amount: int
     detail: str
 
@@ -98,6 +98,29 @@ class KeyRecording:
     events: RawEvents
     marks: tuple[Mark, ...] = ()
     damage: tuple[Damage, ...] = ()
+    set_aside: tuple[SetAside, ...] = ()
+    """Earlier attempts at this key, oldest first: kept, not measured."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetAside:
+    """An attempt at a key that was begun again, and why: the cable was pulled, the person wanted to."""
+
+    reason: str
+    attempt: KeyRecording
+
+
+@dataclass(frozen=True, slots=True)
+class DiaryEntry:
+    """Something that happened while a recording was made, by the host's clock."""
+
+    at: datetime
+    """UTC, with its time zone."""
+    kind: str
+    """`plan`, `check`, `begun`, `resumed`, `cable`, `clock`, `finished`, ..."""
+    text: str
+    facts: str = ""
+    """The same in JSON, for programs; empty: there is nothing more to say."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,6 +195,7 @@ class Recording:
     keys: tuple[KeyRecording, ...]
     complete: bool
     """False: the recording was interrupted."""
+    diary: tuple[DiaryEntry, ...] = ()
 
 
 def join(pieces: tuple[KeyRecording, ...]) -> KeyRecording:
@@ -194,4 +218,5 @@ def join(pieces: tuple[KeyRecording, ...]) -> KeyRecording:
         ),
         tuple(mark for piece in pieces for mark in piece.marks),
         tuple(damage for piece in pieces for damage in piece.damage),
+        tuple(aside for piece in pieces for aside in piece.set_aside),
     )

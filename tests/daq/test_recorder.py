@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from daq.recorder import Recorder
-from recordings.partial import PartialRecording, assemble, partial_folder
+from recordings.partial import assemble, begin_recording, partial_folder
 from recordings.reader import read_recording
 from recordings.types import Damage, RawTrace
 from tests.builders import C4, a_header, midi
@@ -19,7 +19,7 @@ def samples(first: int, count: int = 10) -> RawTrace:
 
 
 def a_recorder(path: Path) -> tuple[Recorder, PartialRecording]:
-    recorder, file = Recorder(), PartialRecording(path, a_header())
+    recorder, file = Recorder(), begin_recording(path, a_header())
     recorder.open(file)
     return recorder, file
 
@@ -48,7 +48,7 @@ def test_samples_events_and_damage_of_a_key_are_kept_between_its_marks(tmp_path:
 
 
 def test_damage_from_before_the_greeting_is_not_the_recordings(tmp_path: Path) -> None:
-    recorder, file = Recorder(), PartialRecording(tmp_path / "r.h5", a_header())
+    recorder, file = Recorder(), begin_recording(tmp_path / "r.h5", a_header())
     recorder.add(Damage(0, "damaged_bytes", 9, "left over in the port"))
     recorder.open(file)
     file.abandon()
@@ -74,4 +74,4 @@ def test_after_closing_the_link_may_still_speak_and_the_file_may_be_closed(tmp_p
     file.abandon()
     recorder.add(samples(10))
 
-    assert assemble(partial_folder(tmp_path / "r.h5"), tmp_path / "r.h5", complete=False).rescued_samples == 10
+    assert assemble(partial_folder(tmp_path / "r.h5"), tmp_path / "r.h5").rescued_samples == 10

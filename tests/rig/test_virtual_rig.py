@@ -71,7 +71,7 @@ class Host:
         return [item.message for item in items if isinstance(item, Frame)]
 
 
-SWING = Swing(2000, 9000, 3, 100_000, 5_000_000, 8000)
+SWING = Swing(2500, 9000, 3, 30_000, 2_000_000, 10_000)
 
 
 def a_bench(**stage: float) -> VirtualRig:
@@ -277,7 +277,7 @@ def test_a_swing_presses_as_often_as_it_was_told_and_ends_on_top() -> None:
     (status,) = statuses_in(heard)
     assert (status.cause, status.command) == (Cause.TARGET_REACHED, host.sequence - 40)
     assert np.count_nonzero((place[:-1] < 8.0) & (place[1:] >= 8.0)) == 3
-    assert abs(place[-1] - 2.0) < 0.02
+    assert abs(place[-1] - 2.5) < 0.02
 
 
 def test_an_axis_tells_what_it_does_when_asked() -> None:
