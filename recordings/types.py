@@ -84,7 +84,8 @@ class Damage:
 
     tick_us: int
     kind: str
-    """`damaged_bytes`, `lost_frames`, `lost_samples`, `lost_events`, `repeated_or_late`."""
+    """`damaged_bytes`, `lost_frames`, `lost_samples`, `lost_events`, `repeated_or_late`,
+    `midi_port_lost`, `midi_without_clock`."""
     amount: int
     detail: str
 
