@@ -3,6 +3,7 @@
 DaqError
  +-- PortNotFound      (also OSError)       nothing can be opened at that path
  +-- PortLost          (also OSError)       the port was open and is gone
+ +-- MidiPortNotFound  (also OSError)       no MIDI port of the host can be opened by that name
  +-- RigSilent         (also TimeoutError)  the port is open, the rig says nothing
  +-- RigBabbles                             bytes arrive, but nothing that can be understood
  +-- RigRestarted                           the rig has started anew and forgotten what it was doing
@@ -36,6 +37,17 @@ class PortLost(DaqError, OSError):
     def __init__(self, why: str) -> None:
         self.why = why
         super().__init__(f"the port is gone ({why}); check the cable, then go on; finished strokes are safe")
+
+
+class MidiPortNotFound(DaqError, OSError):
+    """No MIDI port of the host can be opened by that name."""
+
+    def __init__(self, name: str, why: str, known: tuple[str, ...]) -> None:
+        self.name, self.why, self.known = name, why, known
+        there_are = f"ports here: {', '.join(map(repr, known))}" if known else "no MIDI ports are listed here"
+        super().__init__(
+            f"cannot open MIDI port {name!r} ({why}); {there_are}; or give tcp://host:port, or use the rig's MIDI input"
+        )
 
 
 class RigSilent(DaqError, TimeoutError):

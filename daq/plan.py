@@ -96,5 +96,7 @@ def visits_from_json(text: str) -> tuple[tuple[Visit, ...], bool]:
     """Return the plan that `visits_as_json` wrote, and whether it is by hand."""
     told: dict[str, Any] = json.loads(text)
     programmes = {name: Programme.model_validate(body) for name, body in told["programmes"].items()}
-    visits = tuple(Visit(Key.from_name(key), tuple(programmes[name] for name in names)) for key, names in told["visits"])
+    visits = tuple(
+        Visit(Key.from_name(key), tuple(programmes[name] for name in names)) for key, names in told["visits"]
+    )
     return visits, bool(told["by_hand"])

@@ -36,7 +36,11 @@ class Plunger:
         """Where the last slow stroke ended; None: there was none yet."""
 
     def go(
-        self, to_mm: float, speed_mm_per_s: float, acceleration_mm_per_s2: float, force_limit_newton: float | None = None
+        self,
+        to_mm: float,
+        speed_mm_per_s: float,
+        acceleration_mm_per_s2: float,
+        force_limit_newton: float | None = None,
     ) -> Status:
         """Move; force_limit_newton is the force on the key, None: as much as the cell bears."""
         limit = self._set_limit(force_limit_newton)
@@ -48,7 +52,13 @@ class Plunger:
         )
 
     def swing(
-        self, top_mm: float, bottom_mm: float, count: int, speed_mm_per_s: float, acceleration: float, limit_newton: float
+        self,
+        top_mm: float,
+        bottom_mm: float,
+        count: int,
+        speed_mm_per_s: float,
+        acceleration: float,
+        limit_newton: float,
     ) -> Status:
         """Press `count` times in the rig's own rhythm."""
         return self.session.swing_plunger(

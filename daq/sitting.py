@@ -30,7 +30,9 @@ Tell = Callable[[str], None]
 class Sitting:
     """A rig at a port. Use it in a `with` block: whatever happens, the rig is told to stop and the port is closed."""
 
-    def __init__(self, port_path: str, recorder: Recorder, *, baud: int = DEFAULT_BAUD, patience_s: float = 60.0) -> None:
+    def __init__(
+        self, port_path: str, recorder: Recorder, *, baud: int = DEFAULT_BAUD, patience_s: float = 60.0
+    ) -> None:
         """patience_s: how long to wait for a rig that was lost."""
         self._path, self._baud, self._patience_s = port_path, baud, patience_s
         self._usb = usb_identity(port_path)
@@ -85,17 +87,22 @@ class Sitting:
         """Wait for the rig to come back. Raises `why` when patience is at its end, WrongRig if another one answers."""
         expected = self.rig.info
         tell(f"{why}; waiting up to {self._patience_s:g} s for the rig")
-        give_up_s = time.monotonic() + self._patience_s
+        give_up_s, ends_with = time.monotonic() + self._patience_s, why
         while time.monotonic() < give_up_s:
             self._close()
             for path in paths_of(self._path, self._usb):
-                with suppress(DaqError):
+                try:
                     self._connect(path)
                     self.expect(expected)
+                except WrongRig as wrong:
+                    ends_with = wrong
+                except DaqError:
+                    continue
+                else:
                     tell(f"the rig answers again at {path}")
                     return
             time.sleep(TRY_EVERY_S)
-        raise why
+        raise ends_with
 
     def _connect(self, path: str) -> None:
         self._link = Link(open_port(path, baud=self._baud), self._hear, self.tally)

@@ -108,9 +108,7 @@ def _repetition_ladder(step: RepetitionLadder, key: Key, plunger: Plunger, say: 
         plunger.session.rest(step.listen_s)
         notes = NotesHeard(key)
         with plunger.recorder.listening(notes.listen):
-            plunger.swing(
-                top_mm, bottom_mm, step.presses, speed, step.acceleration_mm_per_s2, step.force_limit_newton
-            )
+            plunger.swing(top_mm, bottom_mm, step.presses, speed, step.acceleration_mm_per_s2, step.force_limit_newton)
             plunger.session.rest(step.listen_s)
         plunger.recorder.end_stretch(f"{rate_hz:g} Hz: {notes.count} of {step.presses} sounded")
         if notes.count < step.presses and not notes.lost:

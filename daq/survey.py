@@ -11,9 +11,9 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
-from daq.by_hand import HandWorker
 from daq.errors import CABLE_TROUBLE
 from daq.motor import MotorWorker
 from daq.plan import Visit, visits_as_json, visits_from_json
@@ -30,7 +30,7 @@ from recordings.writer import refuse_to_overwrite
 MOST_ATTEMPTS = 10
 """At one key; more is a cable that has to be mended first."""
 
-Worker = MotorWorker | HandWorker
+Worker = MotorWorker
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,7 @@ def run_survey(where: Where, plan: SurveyPlan, talk: Talk) -> SurveyResult:
             recorder.write_diary("plan", plan.run.programme, visits_as_json(plan.visits, by_hand=plan.by_hand))
             if plan.check is not None:
                 recorder.write_diary("check", *plan.check)
-            _record_all(plan.visits, worker, sitting, file, talk)
+            _Round(worker, sitting, file, talk).make(plan.visits)
     return _result(where.out, plan.visits, file, recorder)
 
 
@@ -105,7 +105,7 @@ def resume_survey(where: Where, talk: Talk) -> SurveyResult:
     with _kept(file, recorder, sitting), sitting:
         sitting.expect(file.header.rig)
         recorder.write_diary("resumed", f"{len(file.done)} of {len(visits)} keys were done")
-        _record_all(visits, _worker(sitting, talk, by_hand=by_hand), sitting, file, talk)
+        _Round(_worker(sitting, talk, by_hand=by_hand), sitting, file, talk).make(visits)
     return _result(where.out, visits, file, recorder)
 
 
@@ -114,7 +114,7 @@ def _sitting(where: Where, recorder: Recorder) -> Sitting:
 
 
 def _worker(sitting: Sitting, talk: Talk, *, by_hand: bool) -> Worker:
-    return HandWorker(sitting, talk) if by_hand else MotorWorker(sitting, talk)
+    return MotorWorker(sitting, talk)
 
 
 def _plan_in(diary: tuple[DiaryEntry, ...], out: Path) -> tuple[tuple[Visit, ...], bool]:
@@ -140,29 +140,38 @@ def _kept(file: PartialRecording, recorder: Recorder, sitting: Sitting) -> Itera
     file.finish()
 
 
-def _record_all(
-    visits: tuple[Visit, ...], worker: Worker, sitting: Sitting, file: PartialRecording, talk: Talk
-) -> None:
-    def tell(text: str) -> None:
-        sitting.recorder.write_diary("cable", text)
-        talk.tell(text)
+class _Round:
+    """The visits of one sitting, one after the other, over whatever happens to the cable."""
 
-    clock = _Clock(visits, file, talk)
-    worker.prepare()
-    for index, visit in enumerate(visits):
-        if visit.key in file.done:
-            continue
+    def __init__(self, worker: Worker, sitting: Sitting, file: PartialRecording, talk: Talk) -> None:
+        self._worker, self._sitting, self._file, self._talk = worker, sitting, file, talk
+
+    def make(self, visits: tuple[Visit, ...]) -> None:
+        """Record every key that is not done yet."""
+        clock = _Clock(visits, self._file, self._talk)
+        self._over_cable_trouble(self._worker.prepare, come_back=False)
+        for index, visit in enumerate(visits):
+            if visit.key not in self._file.done:
+                self._over_cable_trouble(partial(self._worker.record, visit, clock.sayer(index)))
+        self._over_cable_trouble(self._worker.finish)
+
+    def _over_cable_trouble(self, work: Callable[[], None], *, come_back: bool = True) -> None:
+        """Do something, and again when the cable or the rig has failed meanwhile; what there was is set aside."""
         for attempt in range(1, MOST_ATTEMPTS + 1):
             try:
-                worker.record(visit, clock.sayer(index))
-                break
+                if attempt > 1 and come_back:
+                    self._worker.prepare()
+                work()
+                return
             except CABLE_TROUBLE as trouble:
-                sitting.recorder.set_aside(str(trouble))
+                self._sitting.recorder.set_aside(str(trouble))
                 if attempt == MOST_ATTEMPTS:
                     raise
-                sitting.reconnect(trouble, tell)
-                worker.prepare()
-    worker.finish()
+                self._sitting.reconnect(trouble, self._tell)
+
+    def _tell(self, text: str) -> None:
+        self._sitting.recorder.write_diary("cable", text)
+        self._talk.tell(text)
 
 
 class _Clock:

@@ -46,7 +46,12 @@ TRACE_COLUMNS = (
     Column("displacement_counts", "int32", "counts", "displacement channel, as it came; downward positive"),
 )
 EVENT_COLUMNS = (
-    Column("tick_us", "int64", "us", "the rig's clock when the byte or edge arrived"),
-    Column("source", "uint8", "", "0 MIDI input, 1 contact, 2 strike sensor, 3 foot switch"),
+    Column(
+        "tick_us",
+        "int64",
+        "us",
+        "the rig's clock when the byte or edge arrived; of the host's MIDI port as reckoned from the host's clock",
+    ),
+    Column("source", "uint8", "", "0 MIDI input, 1 contact, 2 strike sensor, 3 foot switch, 4 MIDI port of the host"),
     Column("byte", "uint8", "", "the MIDI byte; an edge is 1 (closed) or 0 (open)"),
 )

@@ -207,14 +207,20 @@ def _assemble(folder: Path, path: Path) -> Assembled:
         header = opened.header
     told, stretches = _told(folder), _stretches(folder)
     journals = [stretch for stretch in stretches if stretch.name.startswith("journal")]
-    rescued = sum(len(unpacked(kind, Key(payload[0]), payload[1:]).trace)
-                  for journal in journals for kind, payload in read_journal(journal) if kind == KIND_SAMPLES)  # fmt: skip
+    pieces = (piece for journal in journals for piece in _samples_in(journal))
+    rescued = sum(len(piece.trace) for piece in pieces)
     keys = (_joined(number, told.stretches_of_key[number]) for number in sorted(told.stretches_of_key))
     write_recording(path, header, keys, complete=told.finished, diary=told.diary)
     shutil.rmtree(folder)
     return Assembled(
         len(stretches) - len(journals), rescued, len(told.done), told.attempts_set_aside, complete=told.finished
     )
+
+
+def _samples_in(journal: Path) -> Iterator[KeyRecording]:
+    for kind, payload in read_journal(journal):
+        if kind == KIND_SAMPLES:
+            yield unpacked(kind, Key(payload[0]), payload[1:])
 
 
 def _stretches(folder: Path) -> list[Path]:

@@ -133,6 +133,7 @@ def _read_header(entry: h5py.Group) -> Header:
         note=_value(record, "note"),
         source_file=_value(record, "source_file"),
         source_sha256=_value(record, "source_sha256"),
+        note_latency_bound_ms=_value(record, "note_latency_bound"),
     )
     about = RigInfo(
         model=_value(entry["instrument"], "name"),

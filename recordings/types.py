@@ -19,8 +19,8 @@ Int64Array = NDArray[np.int64]
 Int32Array = NDArray[np.int32]
 ByteArray = NDArray[np.uint8]
 
-MIDI_IN, CONTACT, STRIKE, FOOT_SWITCH = 0, 1, 2, 3
-"""Sources of an event byte, as on the wire."""
+MIDI_IN, CONTACT, STRIKE, FOOT_SWITCH, HOST_MIDI = 0, 1, 2, 3, 4
+"""Sources of an event byte, as on the wire; HOST_MIDI came in at the host and never was on the rig's wire."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,7 +84,8 @@ class Damage:
 
     tick_us: int
     kind: str
-    """`damaged_bytes`, `lost_frames`, `lost_samples`, `lost_events`, `repeated_or_late`, `rig_restarted`."""
+    """`damaged_bytes`, `lost_frames`, `lost_samples`, `lost_events`, `repeated_or_late`, `rig_restarted`,
+    `midi_port_lost`, `midi_without_clock`."""
     amount: int
     detail: str
 
@@ -176,6 +177,8 @@ class RunInfo:
     source_file: str | None = None
     """An imported table: its name."""
     source_sha256: str | None = None
+    note_latency_bound_ms: float | None = None
+    """How late the stamp of a note may be by the way in which notes were recorded; None: nobody has said."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

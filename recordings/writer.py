@@ -26,7 +26,6 @@ from recordings.layout import (
 from recordings.safe_files import whole_or_nothing
 from recordings.types import Damage, DiaryEntry, Header, KeyRecording, LinearScale, Mark
 
-
 SYSTEM_SAYS = "error message = '"
 """What precedes the system's own words in HDF5's long reports."""
 
@@ -105,13 +104,21 @@ def _write_header(entry: h5py.Group, header: Header, *, complete: bool) -> None:
         room_humidity=run.room_humidity_percent,
         source_file=run.source_file,
         source_sha256=run.source_sha256,
+        note_latency_bound=run.note_latency_bound_ms,
         serial_number=rig.serial_number,
         firmware=rig.firmware,
         sample_rate=rig.sample_rate_hz,
         compliance=header.calibration.compliance_mm_per_newton,
         force_delay=header.calibration.force_delay_us,
     )
-    _units(record, sample_rate="Hz", compliance="mm/N", force_delay="us", room_humidity="percent")
+    _units(
+        record,
+        sample_rate="Hz",
+        compliance="mm/N",
+        force_delay="us",
+        room_humidity="percent",
+        note_latency_bound="ms",
+    )
     for name in ("force", "displacement"):
         _write_scale(_group(record, name, "NXcollection"), getattr(header.calibration, name))
 

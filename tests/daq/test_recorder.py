@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from daq.recorder import Recorder
-from recordings.partial import assemble, begin_recording, partial_folder
+from recordings.partial import PartialRecording, assemble, begin_recording, partial_folder
 from recordings.reader import read_recording
 from recordings.types import Damage, RawTrace
 from tests.builders import C4, a_header, midi
