@@ -127,8 +127,8 @@ def _plan_in(diary: tuple[DiaryEntry, ...], out: Path) -> tuple[tuple[Visit, ...
 @contextmanager
 def _kept(file: PartialRecording, recorder: Recorder, sitting: Sitting) -> Iterator[None]:
     """Finish the recording when the block ends well; otherwise stop the rig first and leave what there is."""
-    recorder.open(file)
     try:
+        recorder.open(file)
         yield
         recorder.write_diary("finished", f"{len(file.done)} keys")
     except BaseException:  # Ctrl-C included: the rig must stop whatever happened
