@@ -300,10 +300,18 @@ def test_a_rig_started_anew_is_told_and_the_recording_goes_on(cut: Callable[[byt
     assert got.tick_us == [1000 * number for number in got.number]
 
 
-def test_a_step_of_the_time_stamp_is_lines_lost() -> None:
-    got = heard(CSV, stamped(0, 1001, 2000, 5000, 6499))
+def test_a_rig_started_anew_without_a_counter_goes_on_in_time_too() -> None:
+    got = heard(CSV, stamped(*range(9_000_000, 9_003_000, 1000)) + stamped(*range(500, 8000, 1000)))
 
-    assert (got.number, got.lost) == ([0, 1, 2, 5, 6], 2)
+    assert (len(got.damage), got.lost) == (4, 4)
+    assert got.number == [0, 1, 2, 7, 8, 9, 10]
+    assert got.tick_us == [9_000_000 + 1000 * number for number in got.number]
+
+
+def test_a_step_of_the_time_stamp_is_lines_lost() -> None:
+    got = heard(CSV, stamped(0, 1001, 2000, 5000, 6499, 8001))  # the last: 1.502 periods
+
+    assert (got.number, got.lost) == ([0, 1, 2, 5, 6, 8], 3)
 
 
 def test_a_time_stamp_that_goes_back_is_damage() -> None:
