@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import serial
 from serial.tools.list_ports import comports
 
-from daq.errors import DaqError, RigSilent
+from daq.errors import DaqError, RigBabbles, RigSilent
 from daq.link import Link
 from daq.port import DEFAULT_BAUD, open_port
 from daq.session import Session
@@ -46,7 +46,7 @@ def ask_port(path: str) -> PortAnswer:
     try:
         with Link(open_port(path), lambda _: None) as link:
             info = Session(link).greet().info
-    except RigSilent as fault:
+    except (RigSilent, RigBabbles) as fault:
         return PortAnswer(path, None, _lines_at(path) or str(fault))
     except DaqError as fault:
         return PortAnswer(path, None, str(fault))

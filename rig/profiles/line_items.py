@@ -51,5 +51,13 @@ class LostLines:
     reason: str
 
 
-LineItem = LineSamples | LineEdges | DamagedLine | LostLines
+@dataclass(frozen=True, slots=True)
+class RigAnew:
+    """The rig was started anew: its counter or time began again. How many samples are missing cannot be told."""
+
+    tick_us: int
+    reason: str
+
+
+LineItem = LineSamples | LineEdges | DamagedLine | LostLines | RigAnew
 """Everything that `LineDecoder` gives."""

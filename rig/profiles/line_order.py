@@ -16,7 +16,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from rig.profiles.line_items import DamagedLine, LineEdges, LineItem, LineSamples, LostLines
+from rig.profiles.line_items import DamagedLine, LineEdges, LineItem, LineSamples, LostLines, RigAnew
 from rig.profiles.profile import Profile
 from rig.protocol.messages import Source
 
@@ -112,8 +112,8 @@ class LineOrder:
         self._next_number += missing
         self._tick_us += max(1, self._reckoned_us(missing + 1))
         self._last, self._waiting, self._anew = no_rows(), row, True
-        reason = f"the rig was started anew: at least {missing} samples are missing, how many cannot be told"
-        return [*items, LostLines(self._tick_us, missing, reason)]
+        anew = RigAnew(self._tick_us, f"at least {missing} samples are missing, how many cannot be told")
+        return [*items, anew, LostLines(self._tick_us, missing, "refused before it was clear that the rig began anew")]
 
     def _break_between(self, before: Rows, after: Rows) -> str:
         what = "counter" if not self._counter_follows(before, after).all() else "time"

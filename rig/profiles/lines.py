@@ -77,6 +77,10 @@ class LineDecoder:
             items += self._order.damaged(damage)
         return items + self._numbers(batch, lengths)
 
+    def reopen(self) -> None:
+        """Be ready for another opening of the port: it comes in the middle of a line again; numbers and time go on."""
+        self._waiting, self._thrown_away, self._in_step = b"", 0, False
+
     def close(self) -> list[LineItem]:
         """Return what was held back; a line that has not ended is left out."""
         return self._order.close()

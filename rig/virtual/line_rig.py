@@ -1,8 +1,8 @@
 """A virtual rig that only prints lines: the bench of `bench.py`, its samples as the lines of a profile.
 
 How it works: like the firmware in `virtual_rig.py` it is told the time and prints what falls due; it hears nothing.
-Nobody moves its plunger but whoever holds `bench`. Its contact column is closed from the key's note-on to its note-off,
-as these leave the instrument; its foot switch is pressed while `foot_switch_pressed` is set.
+Nobody moves its plunger but whoever holds `bench`. Its contact column is closed from the place where the key says its
+note-on to that of its note-off, without latency; its foot switch is pressed while `foot_switch_pressed` is set.
 
 Not simulated: lines that are lost or bent on the way, a clock that is off, bounce of contact and switch.
 """
@@ -16,7 +16,7 @@ from rig.errors import MalformedProfile
 from rig.profiles.line_encoder import LineEncoder, Switches
 from rig.profiles.profile import Profile
 from rig.virtual.bench import Bench, BenchSpec
-from rig.virtual.notes import NOTE_OFF, NOTE_ON
+from rig.virtual.notes import NoteSensor, NoteSpec
 from rig.virtual.scenario import KeySpec
 
 BLOCK = 50
@@ -24,8 +24,6 @@ BLOCK = 50
 DEFAULT_RATE_HZ = 1000.0
 """Of a profile that leaves the rate to its time stamps."""
 INT32 = np.iinfo(np.int32)
-WRAP_US = 1 << 32
-"""Ticks of events are 32 bits wide."""
 
 
 class LineRig:
@@ -43,7 +41,11 @@ class LineRig:
         self.foot_switch_pressed = False
         self._encoder = LineEncoder(profile)
         self._now_us = self._sample_number = 0
-        self._contact = 0
+        self._contacts = {
+            number: _Contact(key.notes.spec, key.notes.midi_note) for number, key in self.bench.keys.items()
+        }
+        for number, key in self.bench.keys.items():
+            key.notes = self._contacts[number]
 
     def receive(self, received: bytes, now_us: int) -> bytes:  # noqa: ARG002 - the surface of VirtualRig
         """Let time pass up to now_us and return the lines printed in it; what the host says is not heard."""
@@ -74,13 +76,34 @@ class LineRig:
         )
 
     def _contact_at(self, tick_us: NDArray[np.int64]) -> NDArray[np.uint8]:
-        """Return 1 for each sample at which a note sounds, shape (N,)."""
-        state = np.full(len(tick_us), self._contact, np.uint8)
-        for event in self.bench.events_until(int(tick_us[-1])):
-            if event["byte"] in (NOTE_ON, NOTE_OFF):
-                since_us = (tick_us - int(event["tick_us"])) % WRAP_US
-                state[since_us < WRAP_US // 2] = self._contact = int(event["byte"] == NOTE_ON)
+        """Return 1 for each sample at which the contact of the key under the plunger is closed, shape (N,)."""
+        contact = self._contacts[self.bench.station]
+        state = np.full(len(tick_us), contact.closed_before, np.uint8)
+        for edge_us, closed in contact.take_edges():
+            state[tick_us >= edge_us] = closed
         return state
+
+
+class _Contact(NoteSensor):
+    """A contact in the place of a note sensor: closed from note-on to note-off, at once, and without any MIDI."""
+
+    def __init__(self, spec: NoteSpec, midi_note: int) -> None:
+        super().__init__(spec, midi_note)
+        self.closed_before = False
+        self._edges: list[tuple[int, bool]] = []
+
+    def watch(self, key_mm: float, now_us: int) -> list[tuple[int, int]]:
+        """Take note of an edge; there are no bytes to be sent."""
+        before = self.sounding
+        super().watch(key_mm, now_us)
+        if self.sounding != before:
+            self._edges.append((now_us, self.sounding))
+        return []
+
+    def take_edges(self) -> list[tuple[int, bool]]:
+        """Return and forget the edges so far, as (tick_us, closed)."""
+        edges, self._edges, self.closed_before = self._edges, [], self.sounding
+        return edges
 
 
 def _kept(value: NDArray[np.float64], kept_per_unit: float, zero_counts: int) -> NDArray[np.int32]:

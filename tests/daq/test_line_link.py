@@ -18,7 +18,7 @@ from daq.port import open_port
 from daq.recorder import Recorder
 from processing.calibrate import physical
 from recordings.keys import Key
-from recordings.partial import PartialRecording
+from recordings.partial import begin_recording
 from recordings.reader import read_recording
 from recordings.types import Damage, Header, RawEvents, RawTrace
 from rig.profiles.profile import load_profile
@@ -53,6 +53,38 @@ def test_lines_become_samples_and_damage_as_on_any_link() -> None:
 
     assert far.damage() == [("damaged_bytes", 8), ("lost_samples", 3)]
     assert far.sample_numbers() == [8, 9, 13, 14]  # the newest line is confirmed by the next, or by closing
+
+
+def test_a_cable_put_back_goes_on_counting() -> None:
+    with a_line_link() as (far, first):
+        far.send(b"\n" + counted(1, 2, 3))
+        wait_until(lambda: far.sample_numbers() == [1, 2])
+    again = FarEnd()
+    with LineLink(open_port(again.path), far.heard.append, COUNTER, first.decoder):
+        again.send(b"0,5\r\n" + counted(9, 10))
+        wait_until(lambda: 9 in far.sample_numbers())
+
+    assert far.sample_numbers() == [1, 2, 3, 9, 10]
+    assert far.damage() == [("lost_samples", 5)]
+
+
+def test_a_rig_started_anew_is_told() -> None:
+    with a_line_link() as (far, _):
+        far.send(b"\n" + counted(*range(500, 510)) + counted(*range(10)))
+        wait_until(lambda: len(far.sample_numbers()) == 15)
+
+    assert far.damage()[-2:] == [("rig_restarted", 1), ("lost_samples", 4)]
+
+
+def test_babble_is_told_together_and_counted_as_without_sense() -> None:
+    with a_line_link(SPACES) as (far, link):
+        far.send(b"\n" + b"\xff\xfe\n" * 200)
+        wait_until(lambda: link.bytes_without_sense == 601)
+        far.send(b"1 2\n")
+        wait_until(lambda: far.sample_numbers() == [200])
+        assert link.bytes_without_sense == 0
+
+    assert far.damage() == [("damaged_bytes", 400), ("lost_samples", 200)]
 
 
 def test_edges_of_the_foot_switch_are_events() -> None:
@@ -155,7 +187,9 @@ def test_a_profile_introduces_its_rig() -> None:
     """lines_spaces: 160 counts to the gf, falling; 1 gf = 9.80665 mN (3rd CGPM, 1901)."""
     rig, other = introduce(SPACES), introduce(CSV)
 
-    assert (rig.info.model, rig.info.sample_rate_hz, rig.has_carriage) == ("demo bench, raw counts", 500.0, False)
+    assert (rig.info.model, rig.info.sample_rate_hz) == ("demo bench, raw counts", 500.0)
+    assert not rig.has_motor
+    assert not rig.has_carriage
     assert rig.calibration.force.counts_per_unit == pytest.approx(-160 / 0.00980665, rel=1e-12)
     assert rig.calibration.force.zero_counts == -8200
     assert rig.calibration.displacement.counts_per_unit == 400.0
@@ -171,12 +205,12 @@ def test_a_hand_press_is_recorded_like_any_other(tmp_path: Path) -> None:
     recorder, key = Recorder(), Key.from_name("C4")
     far = FarEnd()
     with LineLink(open_port(far.path), recorder.add, COUNTER) as link:
-        file = PartialRecording(tmp_path / "r.h5", header)
+        file = begin_recording(tmp_path / "r.h5", header)
         recorder.open(file)
         recorder.begin_key(key)
         far.send(b"\n" + counted(1, 2, 3, 6, 7))
         wait_until(lambda: link.last_tick_us == 6000)
-        recorder.end_key("by hand")
+        recorder.end_key("by hand", "recorded")
         recorder.close()
     file.finish()
     far.hang_up()
