@@ -24,6 +24,7 @@ class MotorWorker:
     def prepare(self) -> None:
         """Start the stream and find the top: at the beginning, and whenever the rig had to be greeted anew."""
         session = self._sitting.session
+        session.stand_still()
         session.start_stream()
         session.home()
 

@@ -10,9 +10,10 @@ import numpy as np
 
 from daq.errors import NoKeyUnderPlunger
 from daq.guard import HostGuard
+from daq.introduction import RigIntroduction
 from daq.programme import Approach
 from daq.recorder import News, Recorder
-from daq.session import RigIntroduction, Session
+from daq.session import Session
 from recordings.keys import Key
 from recordings.types import RawTrace
 from rig.protocol.messages import Cause, Status

@@ -9,11 +9,10 @@ reckoned in the host's time.
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
 
 from daq.errors import CommandRefused, DaqError, RigBabbles, RigMisbehaved, RigRestarted, RigSilent, StoppedForSafety
+from daq.introduction import RigIntroduction, introduction_of
 from daq.link import Link
-from recordings.types import Calibration, LinearScale, RigInfo
 from rig.protocol.messages import (
     Ack,
     Ask,
@@ -46,20 +45,7 @@ PATIENCE_US = 5_000_000
 POLL_S = 0.05
 GREETING_TRIES = 3
 STOP_TRIES = 4
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RigIntroduction:
-    """What the rig says of itself."""
-
-    info: RigInfo
-    calibration: Calibration
-    has_motor: bool
-    has_carriage: bool
-    force_range_newton: float
-    travel_mm: tuple[float, float]
-    fastest_mm_per_s: float = 0.0
-    hardest_mm_per_s2: float = 0.0
+ASK_TRIES = 5
 
 
 class Session:
@@ -92,8 +78,9 @@ class Session:
         """Return what the rig says of itself, None if a part of it was lost on the way."""
         hello: Hello | None = None
         channels: dict[str, Channel] = {}
+        give_up_s = time.monotonic() + SILENT_AFTER_S / GREETING_TRIES
         while True:
-            match self._next("its greeting", SILENT_AFTER_S / GREETING_TRIES):
+            match self._next("its greeting", give_up_s):
                 case Hello() as hello:
                     channels = {}
                     if hello.protocol_version != PROTOCOL_VERSION:
@@ -102,7 +89,7 @@ class Session:
                     channels[channel.name] = channel
                 case Ack(number) if number == sequence:
                     whole = hello is not None and len(channels) == hello.channel_count
-                    return _introduce(hello, channels) if hello is not None and whole else None
+                    return introduction_of(hello, channels) if hello is not None and whole else None
 
     def start_stream(self) -> None:
         """Have the rig send samples and events."""
@@ -174,6 +161,24 @@ class Session:
                 if self._link.next_reply(left_s) == Ack(sequence):
                     return
 
+    def stand_still(self) -> None:
+        """Stop, and wait until both axes stand: after a greeting the rig may still be at an earlier host's move."""
+        self.stop()
+        give_up_s = time.monotonic() + SILENT_AFTER_S
+        for axis in Axis:
+            while self._ask(axis).state == State.MOVING:
+                if time.monotonic() > give_up_s:
+                    raise RigMisbehaved("it goes on moving after Stop")
+
+    def _ask(self, axis: Axis) -> Status:
+        """Return what an axis does now; a Status that is lost on the way is asked for again."""
+        for _ in range(ASK_TRIES):
+            self._command(Ask(axis))
+            about = [status for status in self._statuses if status.axis == axis]
+            if about:
+                return about[-1]
+        raise self._silent("where an axis is", SILENT_AFTER_S)
+
     def stop_now(self) -> None:
         """Say Stop once and wait for nothing: for the thread that reads. Raises PortLost."""
         self._link.send(Stop())
@@ -197,14 +202,15 @@ class Session:
                 status = self._statuses.pop(0)
                 if status.command == sequence and status.axis == axis and status.state != State.MOVING:
                     return _checked(status)
-            if time.monotonic() > ask_at_s:
-                ask_at_s = time.monotonic() + ASK_EVERY_S
-                self._link.send(Ask(axis))
             reply = self._link.next_reply(POLL_S)
             if reply is not None:
                 self._take(reply)
-            elif self._link.last_tick_us > give_up_us:
-                raise RigMisbehaved("the end of a move was not reported in time")
+                continue
+            overdue = self._link.last_tick_us > give_up_us
+            if overdue or time.monotonic() > ask_at_s:
+                ask_at_s = time.monotonic() + ASK_EVERY_S
+                if self._ask(axis).state == State.MOVING and overdue:
+                    raise RigMisbehaved("a move takes far longer than its way and speed can explain")
             self._check_not_silent("the end of a move", SILENT_AFTER_S)
 
     def _command(self, command: Message) -> int:
@@ -234,13 +240,13 @@ class Session:
         if self._greeted and (unasked_hello or (isinstance(reply, Nak) and reply.reason == Refusal.NOT_GREETED)):
             raise RigRestarted
 
-    def _next(self, waiting_for: str, silent_after_s: float) -> Message:
-        started_s = time.monotonic()
-        while time.monotonic() - started_s <= silent_after_s:
-            reply = self._link.next_reply(POLL_S)
+    def _next(self, waiting_for: str, give_up_s: float) -> Message:
+        """Return the next reply. Raises RigSilent or RigBabbles when the host's clock shows give_up_s."""
+        while (left_s := give_up_s - time.monotonic()) > 0:
+            reply = self._link.next_reply(left_s)
             if reply is not None:
                 return reply
-        raise self._silent(waiting_for, silent_after_s)
+        raise self._silent(waiting_for, SILENT_AFTER_S)
 
     def _check_not_silent(self, waiting_for: str, silent_after_s: float) -> None:
         self._link.check()
@@ -263,40 +269,3 @@ def _words(names: type[Cause] | type[Refusal], number: int) -> str:
         return names(number).name.lower().replace("_", " ")
     except ValueError:
         return f"reason {number}"
-
-
-def _introduce(hello: Hello, channels: dict[str, Channel]) -> RigIntroduction:
-    missing = {"force", "displacement"} - channels.keys()
-    if missing:
-        raise RigMisbehaved(f"it has no channel {' and '.join(sorted(missing))}")
-    force, displacement = channels["force"], channels["displacement"]
-    return RigIntroduction(
-        info=RigInfo(
-            model=hello.model,
-            serial_number=hello.serial_number,
-            firmware=hello.firmware,
-            sample_rate_hz=hello.sample_rate_mhz / 1000,
-        ),
-        calibration=Calibration(
-            force=_scale(force),
-            displacement=_scale(displacement),
-            compliance_mm_per_newton=hello.compliance_nm_per_newton * 1e-6,
-            force_delay_us=force.delay_us - displacement.delay_us,
-        ),
-        has_motor=hello.axis_count > Axis.PLUNGER,
-        has_carriage=hello.axis_count > Axis.CARRIAGE,
-        force_range_newton=force.highest,
-        travel_mm=(displacement.lowest, displacement.highest),
-        fastest_mm_per_s=hello.fastest_um_per_s / 1000,
-        hardest_mm_per_s2=hello.hardest_um_per_s2 / 1000,
-    )
-
-
-def _scale(channel: Channel) -> LinearScale:
-    return LinearScale(
-        counts_per_unit=channel.counts_per_unit,
-        zero_counts=channel.zero_counts,
-        unit=channel.unit,
-        calibrated_on=None,
-        reference="stated by the rig",
-    )

@@ -13,10 +13,11 @@ from contextlib import suppress
 
 from daq.errors import DaqError, RigMisbehaved, WrongRig
 from daq.guard import HostGuard
+from daq.introduction import RigIntroduction
 from daq.link import Link
 from daq.port import DEFAULT_BAUD, open_port
 from daq.recorder import News, Recorder
-from daq.session import RigIntroduction, Session
+from daq.session import Session
 from daq.tally import StreamTally
 from daq.usb import paths_of, usb_identity
 from recordings.types import RigInfo

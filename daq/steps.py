@@ -12,10 +12,10 @@ from math import sqrt
 from typing import Any
 
 from daq.errors import ProgrammeUnfit
+from daq.introduction import RigIntroduction
 from daq.notes_heard import NotesHeard
 from daq.plunger import Plunger
 from daq.programme import PartialLifts, Programme, RepetitionLadder, Rest, SpeedLadder, Step, Strokes
-from daq.session import RigIntroduction
 from recordings.keys import Key
 
 MOST_TRIES = 3

@@ -43,8 +43,12 @@ class SurveyResult:
     """Keys that the plunger did not find."""
     skipped: tuple[Key, ...]
     sample_count: int
-    """In this sitting."""
+    """Recorded in this sitting."""
+    samples_heard: int
+    samples_lost: int
+    """On the cable in this sitting, between keys too: together what the rig has sent."""
     damage_count: int
+    """Reports of damage, of whatever kind."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,7 +90,7 @@ def run_survey(where: Where, plan: SurveyPlan, talk: Talk) -> SurveyResult:
             if plan.check is not None:
                 recorder.write_diary("check", *plan.check)
             _Round(worker, sitting, file, talk).make(plan.visits)
-    return _result(where.out, plan.visits, file, recorder)
+    return _result(plan.visits, file, sitting)
 
 
 def resume_survey(where: Where, talk: Talk) -> SurveyResult:
@@ -106,7 +110,7 @@ def resume_survey(where: Where, talk: Talk) -> SurveyResult:
         sitting.expect(file.header.rig)
         recorder.write_diary("resumed", f"{len(file.done)} of {len(visits)} keys were done")
         _Round(_worker(sitting, talk, by_hand=by_hand), sitting, file, talk).make(visits)
-    return _result(where.out, visits, file, recorder)
+    return _result(visits, file, sitting)
 
 
 def _sitting(where: Where, recorder: Recorder) -> Sitting:
@@ -197,15 +201,17 @@ class _Clock:
         return say
 
 
-def _result(path: Path, visits: tuple[Visit, ...], file: PartialRecording, recorder: Recorder) -> SurveyResult:
+def _result(visits: tuple[Visit, ...], file: PartialRecording, sitting: Sitting) -> SurveyResult:
     def with_outcome(outcome: str) -> tuple[Key, ...]:
         return tuple(visit.key for visit in visits if file.done.get(visit.key) == outcome)
 
     return SurveyResult(
-        path,
-        with_outcome("recorded"),
-        with_outcome("missed"),
-        with_outcome("skipped"),
-        recorder.sample_count,
-        recorder.damage_count,
+        file.path,
+        recorded=with_outcome("recorded"),
+        missed=with_outcome("missed"),
+        skipped=with_outcome("skipped"),
+        sample_count=sitting.recorder.sample_count,
+        samples_heard=sitting.tally.samples_heard,
+        samples_lost=sitting.tally.samples_lost,
+        damage_count=sitting.recorder.damage_count,
     )

@@ -106,8 +106,7 @@ class SpoiledWire:
                 self._deaf_for = 3
             case "restart":
                 self.restart_rig()
-            case "unplug":
-                assert self._wire is not None
+            case "unplug" if self._wire is not None:
                 self._wire.close()
                 self._wire, self._unplugged_for = None, 100
 
@@ -118,8 +117,8 @@ class SpoiledWire:
 
 
 def random_faults(random: np.random.Generator, *, kinds: tuple[str, ...], count: int, frames: int) -> dict[int, str]:
-    """Return some faults at random frames, none among the first two."""
-    places = random.choice(np.arange(3, frames), count, replace=False)
+    """Return some faults at random frames, none before the greeting is over: a port that fails then is a wrong port."""
+    places = random.choice(np.arange(20, frames), count, replace=False)
     return {int(place): str(random.choice(kinds)) for place in places}
 
 

@@ -168,7 +168,8 @@ class VirtualRig:
             if not self._greeted:
                 self._say(Nak(frame.sequence, Refusal.NOT_GREETED))
             return
-        if self._answered is not None and self._answered[0] == frame.sequence:
+        is_greeting = isinstance(frame.message, Greet)  # a new host counts its messages from anywhere
+        if self._answered is not None and self._answered[0] == frame.sequence and not is_greeting:
             self._say(self._answered[1])  # the host did not hear it the first time
             return
         refusal = self._do(frame.message, frame.sequence)
