@@ -15,8 +15,8 @@ from math import inf
 import serial
 
 from daq.errors import PortLost
+from daq.introduction import RigIntroduction
 from daq.link import PORT_TROUBLE, TELL_DAMAGE_EVERY_S, Sink
-from daq.session import RigIntroduction
 from recordings.types import Calibration, Damage, LinearScale, RawEvents, RawTrace, RigInfo
 from rig.profiles.line_items import DamagedLine, LineEdges, LineItem, LineSamples, LostLines, RigAnew
 from rig.profiles.lines import LineDecoder
