@@ -1,26 +1,27 @@
 """Watches a hand press keys: tells strokes apart as the samples come, and judges each at once.
 
-How it works: samples become bins of 10 ms (`stroke_bins.py`), so neither rate nor cut of the stream matters, and each bin
-moves a small machine on: in the air, on the key, or resting on the key. It only finds the strokes; when one has ended it
+How it works: samples become bins of 10 ms (`stroke_bins.py`), so neither rate nor cut of the stream matters. Each bin
+moves a small machine on: in the air, on the key, or resting on the key. It only finds the strokes; one that has ended
 is measured on whole arrays (`stroke_measure.py`) and held against the law (`stroke_faults.py`). The zero of the cell is
 learnt on the way (`force_zero.py`).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import Enum
 
 from daq.force_zero import AirZero
 from daq.stroke_bins import Binner
 from daq.stroke_faults import faults_of, gap
 from daq.stroke_measure import measure_stroke
-from daq.stroke_track import Moment, StrokeTrack
+from daq.stroke_track import Moment, Press, StrokeTrack
 from daq.verdict import JudgeSettings, Now, NowState, StrokeVerdict
 from recordings.types import Calibration, RawTrace
 
 KEPT_BINS = 300
-"""Three seconds before contact are kept: there the stroke sets out."""
+"""Three seconds before contact belong to a stroke: there it sets out."""
+REMEMBERED_BINS = 2000
+"""So many are kept in the air: if it turns out to have been a loaded key, they are looked at again."""
 SPEED_BINS = 10
 STANDS_MM_PER_S = 0.5
 USUAL_WAY_MM = 10.0
@@ -31,33 +32,6 @@ class _Phase(Enum):
     IN_THE_AIR = 0
     ON_THE_KEY = 1
     RESTING = 2
-
-
-@dataclass(slots=True)
-class _Press:
-    """The press under way."""
-
-    contact: int
-    """Number of the bin."""
-    began_s: float
-    base_mm: float
-    """Displacement of touch, as well as it is known."""
-    known_home: bool
-    """It began on a key whose place of touch is known from the press before."""
-    deepest_mm: float
-    low_mm: float
-    """Lowest place since the deepest."""
-    low: int
-    ended_s: float | None = None
-    """Since when it is in the air again."""
-
-    def go_on(self, at: int, displacement_mm: float) -> None:
-        """Take the next place."""
-        if displacement_mm > self.deepest_mm:
-            self.deepest_mm = self.low_mm = displacement_mm
-            self.low = at
-        elif displacement_mm < self.low_mm:
-            self.low_mm, self.low = displacement_mm, at
 
 
 class StrokeJudge:
@@ -73,7 +47,7 @@ class StrokeJudge:
         """First bin that no verdict has covered."""
         self._usual_way_mm = USUAL_WAY_MM
 
-    _press: _Press | None
+    _press: Press | None
 
     def feed(self, trace: RawTrace) -> list[StrokeVerdict]:
         """Take the next samples, in pieces of any size; return the verdicts on the strokes that they complete.
@@ -113,19 +87,32 @@ class StrokeJudge:
     def _step(self, moment: Moment) -> list[StrokeVerdict | None]:
         verdicts = [self._break_off()] if moment.clock_jumps else []
         at = self._track.add(moment)
+        zero = self._zero.newton
         self._zero.feed(moment.time_s, moment.force_newton, in_the_air=self._phase is _Phase.IN_THE_AIR)
         if self._zero.newton is None:
             return verdicts
+        if zero is not None and self._zero.newton < zero - self.settings.touch_newton:
+            return verdicts + self._look_again()
+        return [*verdicts, self._move_on(at, moment, self._zero.newton)]
+
+    def _look_again(self) -> list[StrokeVerdict | None]:
+        """What passed for air was a loaded key: go through all that no verdict has covered with the better zero."""
+        assert self._zero.newton is not None
+        self._phase, self._press = _Phase.IN_THE_AIR, None
+        first, last = max(self._judged_until, self._track.oldest), self._track.newest
+        return [self._move_on(at, self._track[at], self._zero.newton) for at in range(first, last + 1)]
+
+    def _move_on(self, at: int, moment: Moment, zero_newton: float) -> StrokeVerdict | None:
         self._watch_stillness(moment)
-        force = moment.force_newton - self._zero.newton
+        force = moment.force_newton - zero_newton
         match self._phase:
             case _Phase.IN_THE_AIR:
-                verdicts.append(self._in_the_air(at, moment, force))
+                return self._in_the_air(at, moment, force)
             case _Phase.ON_THE_KEY:
-                verdicts.append(self._on_the_key(at, moment, force))
+                return self._on_the_key(at, moment, force)
             case _Phase.RESTING:
                 self._resting(at, moment, force)
-        return verdicts
+                return None
 
     def _watch_stillness(self, moment: Moment) -> None:
         place_mm = moment.displacement_mm
@@ -137,7 +124,7 @@ class StrokeJudge:
             self._still_since_s = moment.time_s
             self._still_low_mm = self._still_high_mm = place_mm
 
-    def _stands_still(self, moment: Moment, press: _Press) -> bool:
+    def _stands_still(self, moment: Moment, press: Press) -> bool:
         return moment.time_s - max(self._still_since_s, press.began_s) >= self.settings.still_s
 
     def _in_the_air(self, at: int, moment: Moment, force: float) -> StrokeVerdict | None:
@@ -151,20 +138,20 @@ class StrokeJudge:
             verdict = self._judge(press, at - 1 if again else at)
             self._press = None
         if force >= settings.touch_newton:
-            self._press = self._new_press(at, moment, self._touched_mm(moment, force))
+            self._press = self._new_press(at, moment, self._touched_mm(at, moment, force))
             self._phase = _Phase.ON_THE_KEY
         else:
-            self._track.forget_before(at - KEPT_BINS)
+            self._track.forget_before(at - REMEMBERED_BINS)
         return verdict
 
-    def _new_press(self, at: int, moment: Moment, base_mm: float, *, known_home: bool = False) -> _Press:
+    def _new_press(self, at: int, moment: Moment, base_mm: float, *, known_home: bool = False) -> Press:
         place_mm = moment.displacement_mm
-        return _Press(at, moment.time_s, base_mm, known_home, place_mm, place_mm, at)
+        return Press(at, moment.time_s, base_mm, known_home, place_mm, place_mm, at)
 
-    def _touched_mm(self, moment: Moment, force: float) -> float:
+    def _touched_mm(self, at: int, moment: Moment, force: float) -> float:
         """Return where between the last two bins the force passed touch."""
-        before = self._track.before_last
-        if before is None or moment.force_newton <= before.force_newton:
+        before = self._track[max(at - 1, self._track.oldest)]
+        if moment.force_newton <= before.force_newton:
             return moment.displacement_mm
         share = (force - self.settings.touch_newton) / (moment.force_newton - before.force_newton)
         return moment.displacement_mm - min(share, 1.0) * (moment.displacement_mm - before.displacement_mm)
@@ -181,9 +168,7 @@ class StrokeJudge:
                 self._leave(press, moment, stroke=False)
             elif self._stands_still(moment, press):
                 self._rest(at, press, moment)
-        elif moment.time_s - press.began_s > settings.longest_s:
-            return self._end_on_the_key(at, press, moment)
-        elif press.deepest_mm - press.low_mm >= settings.least_rise_mm and self._stands_still(moment, press):
+        elif self._is_given_up(press, moment):
             return self._end_on_the_key(at, press, moment)
         elif self._goes_down_again(press, moment, depth_mm):
             verdict = self._judge(press, press.low)
@@ -191,12 +176,18 @@ class StrokeJudge:
             return verdict
         return None
 
-    def _goes_down_again(self, press: _Press, moment: Moment, depth_mm: float) -> bool:
+    def _is_given_up(self, press: Press, moment: Moment) -> bool:
+        """Tell a rest part-way up, and a press that takes for ever."""
+        came_up = press.deepest_mm - press.low_mm >= self.settings.least_rise_mm
+        lasts_s = moment.time_s - press.began_s
+        return lasts_s > self.settings.longest_s or (came_up and self._stands_still(moment, press))
+
+    def _goes_down_again(self, press: Press, moment: Moment, depth_mm: float) -> bool:
         """Tell the next stroke from a step back in this one."""
         on_its_way_home = press.deepest_mm - press.low_mm >= max(self.settings.least_rise_mm, 0.5 * depth_mm)
         return on_its_way_home and moment.displacement_mm >= press.low_mm + self.settings.again_mm
 
-    def _is_off_the_key(self, press: _Press, moment: Moment, force: float) -> bool:
+    def _is_off_the_key(self, press: Press, moment: Moment, force: float) -> bool:
         """Tell by force and place; far above the key by place alone, and there is the zero of the cell."""
         if moment.displacement_mm <= press.base_mm - self.settings.surely_air_mm:
             if force >= self.settings.release_newton:
@@ -205,21 +196,21 @@ class StrokeJudge:
         at_home = moment.displacement_mm <= press.base_mm + self.settings.home_mm
         return at_home and force < self.settings.release_newton
 
-    def _leave(self, press: _Press, moment: Moment, *, stroke: bool) -> None:
+    def _leave(self, press: Press, moment: Moment, *, stroke: bool) -> None:
         self._phase = _Phase.IN_THE_AIR
         press.ended_s = moment.time_s
         self._press = press if stroke else None
 
-    def _rest(self, at: int, press: _Press, moment: Moment) -> None:
+    def _rest(self, at: int, press: Press, moment: Moment) -> None:
         self._phase = _Phase.RESTING
         press.low_mm, press.low, press.began_s = moment.displacement_mm, at, moment.time_s
 
-    def _end_on_the_key(self, at: int, press: _Press, moment: Moment) -> StrokeVerdict | None:
+    def _end_on_the_key(self, at: int, press: Press, moment: Moment) -> StrokeVerdict | None:
         verdict = self._judge(press, at)
         self._rest(at, press, moment)
         return verdict
 
-    def _press_again(self, press: _Press, moment: Moment) -> None:
+    def _press_again(self, press: Press, moment: Moment) -> None:
         """The plunger goes down again without having been home."""
         self._phase = _Phase.ON_THE_KEY
         self._press = self._new_press(press.low, moment, press.base_mm, known_home=True)
@@ -245,7 +236,7 @@ class StrokeJudge:
         self._zero.forget_the_clock()
         return verdict
 
-    def _judge(self, press: _Press, last: int, *, broken: bool = False) -> StrokeVerdict | None:
+    def _judge(self, press: Press, last: int, *, broken: bool = False) -> StrokeVerdict | None:
         """Return the verdict on the stroke that ends with the bin `last`; None if it was only a touch."""
         first = max(self._judged_until, press.contact - KEPT_BINS, self._track.oldest)
         home_mm = press.base_mm if press.known_home else None

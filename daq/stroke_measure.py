@@ -60,9 +60,7 @@ class StrokeNumbers:
     reversal_mm: float
 
 
-def measure_stroke(
-    window: StrokeWindow, settings: JudgeSettings, calibration: Calibration
-) -> StrokeNumbers | None:
+def measure_stroke(window: StrokeWindow, settings: JudgeSettings, calibration: Calibration) -> StrokeNumbers | None:
     """Return a stroke's numbers; None if it is only a touch: less than least_way_mm."""
     force = _in_time(window, calibration.force_delay_us * 1e-6)
     way = window.displacement_mm - calibration.compliance_mm_per_newton * np.maximum(force, 0.0)
@@ -124,9 +122,7 @@ def _last_still(way: FloatArray, settings: JudgeSettings) -> int:
     return int(still[-1]) + count - 1 if len(still) else 0
 
 
-def _touch(
-    way: FloatArray, force: FloatArray, start: int, contact: int, settings: JudgeSettings
-) -> tuple[int, float]:
+def _touch(way: FloatArray, force: FloatArray, start: int, contact: int, settings: JudgeSettings) -> tuple[int, float]:
     """Return index and place of touch: the force rises through touch_newton and stays above for touch_stays_mm."""
     deeper = np.flatnonzero(way[contact:] >= way[contact] + settings.touch_stays_mm)
     stop = contact + int(deeper[0]) if len(deeper) else len(way) - 1

@@ -1,4 +1,4 @@
-"""The last seconds of a plunger, bin by bin: numbered from the beginning, forgotten when no longer needed."""
+"""The last seconds of a plunger, bin by bin, and the press under way: what the judge remembers between samples."""
 
 from __future__ import annotations
 
@@ -27,6 +27,32 @@ class Moment:
     last_sample: int
     hole_us: int
     clock_jumps: bool
+
+
+@dataclass(slots=True)
+class Press:
+    """A press under way, by numbers of bins."""
+
+    contact: int
+    began_s: float
+    base_mm: float
+    """Displacement of touch, as well as it is known."""
+    known_home: bool
+    """It began on a key whose place of touch is known from the press before."""
+    deepest_mm: float
+    low_mm: float
+    """Lowest place since the deepest."""
+    low: int
+    ended_s: float | None = None
+    """Since when it is in the air again."""
+
+    def go_on(self, at: int, displacement_mm: float) -> None:
+        """Take the next place."""
+        if displacement_mm > self.deepest_mm:
+            self.deepest_mm = self.low_mm = displacement_mm
+            self.low = at
+        elif displacement_mm < self.low_mm:
+            self.low_mm, self.low = displacement_mm, at
 
 
 class StrokeTrack:
@@ -63,11 +89,6 @@ class StrokeTrack:
         return self._moments[-1]
 
     @property
-    def before_last(self) -> Moment | None:
-        """The one before, if there is one."""
-        return self._moments[-2] if len(self._moments) > 1 else None
-
-    @property
     def oldest(self) -> int:
         """Number of the oldest bin that is kept."""
         return self._gone
@@ -99,9 +120,7 @@ class StrokeTrack:
         holes = [moment.hole_us for moment in self._between(first + 1, last) if moment.hole_us]
         return len(holes), sum(holes) * 1e-6
 
-    def window(
-        self, first: int, last: int, contact: int, zero_newton: float, home_mm: float | None
-    ) -> StrokeWindow:
+    def window(self, first: int, last: int, contact: int, zero_newton: float, home_mm: float | None) -> StrokeWindow:
         """Return the bins from `first` to `last` as arrays, to be measured."""
         moments = self._between(first, last)
         return StrokeWindow(

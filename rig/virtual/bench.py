@@ -15,8 +15,8 @@ from math import ceil
 import numpy as np
 
 from rig.protocol.messages import EVENT_DTYPE, SAMPLE_DTYPE, Cause, Source
-from rig.virtual.key_action import Contact, KeyAction
 from rig.virtual.hand import Hand
+from rig.virtual.key_action import Contact, KeyAction
 from rig.virtual.notes import NoteSensor
 from rig.virtual.person import VirtualPerson
 from rig.virtual.scenario import KeySpec

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal, get_args
 
 import numpy as np
@@ -81,7 +82,7 @@ class VirtualPerson:
         self._tasks.append(Rest(seconds))
 
     def act(self, tick_us: int) -> tuple[int, ...]:
-        """Begin the next task if the hand is free; return the bytes of the foot switch (1 down, 0 up) of this moment."""
+        """Begin the next task if the hand is free; return the bytes of the foot switch now: 1 down, 0 up."""
         if self._foot_up_us is not None and tick_us >= self._foot_up_us:
             self._foot_up_us = None
             return (0,)
@@ -160,7 +161,7 @@ class VirtualPerson:
 
     def _with_stops(self) -> tuple[Stretch, ...]:
         places = (self.hand.spec.rest_mm, KEY_MM + self._between(2.0, 3.5), KEY_MM + self._between(5.0, 7.0))
-        first, second = (self._reach(a, b, self._between(4.0, 7.0)) for a, b in zip(places, places[1:], strict=False))
+        first, second = (self._reach(a, b, self._between(4.0, 7.0)) for a, b in pairwise(places))
         pauses = Hold(self._between(0.7, 1.5)), Hold(self._between(0.7, 1.5))
         return first, pauses[0], second, pauses[1], *self._to_the_bed(places[2], self._between(4.0, 7.0))
 
