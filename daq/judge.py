@@ -100,6 +100,8 @@ class StrokeJudge:
         assert self._zero.newton is not None
         self._phase, self._press = _Phase.IN_THE_AIR, None
         first, last = max(self._judged_until, self._track.oldest), self._track.newest
+        self._still_since_s = self._track[first].time_s
+        self._still_low_mm = self._still_high_mm = self._track[first].displacement_mm
         return [self._move_on(at, self._track[at], self._zero.newton) for at in range(first, last + 1)]
 
     def _move_on(self, at: int, moment: Moment, zero_newton: float) -> StrokeVerdict | None:

@@ -142,7 +142,7 @@ class Now:
     speed_mm_per_s: float
     """Over the last 0.1 s, downward positive."""
     share: float
-    """Of the way to the bed, 0..1; the way is that of the last stroke that reached the bed, 10 mm before the first."""
+    """Of the way to the bed, 0..1; the way is that of the last good stroke, 10 mm before the first."""
 
 
 def inertia_newton(settings: JudgeSettings, speed_mm_per_s: float) -> float:

@@ -14,7 +14,7 @@ UNITS = {"1": ""}
 
 
 def word_and_bar(what: StrokeVerdict | Now) -> str:
-    """Return one line for the terminal, without a line break or markup: print it with `markup=False`.
+    """Return one line for the terminal, without a line break; no brackets, so rich finds no markup in it.
 
     The bar of the moment is the share of the way to the bed; that of a verdict is full if the stroke is good, else it
     shows by how much the first fault misses its limit: `|` is the limit.
@@ -45,7 +45,7 @@ def _numbers(fault: StrokeFault) -> str:
 
 def _bar(share: float) -> str:
     filled = round(min(max(share, 0.0), 1.0) * BAR_WIDTH)
-    return f"[{'#' * filled}{'.' * (BAR_WIDTH - filled)}]"
+    return f"({'#' * filled}{'.' * (BAR_WIDTH - filled)})"
 
 
 def _against_limit(fault: StrokeFault) -> str:

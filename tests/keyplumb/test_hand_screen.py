@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from rich.markup import render
 
 from daq.verdict import FaultKind, Now, NowState, StrokeFault, StrokeVerdict
 from keyplumb.commands.hand_screen import BAR_WIDTH, word_and_bar
@@ -48,7 +49,7 @@ def test_a_fault_is_said_with_number_limit_and_advice(fault: StrokeFault, said: 
 
 
 def test_the_limit_lies_on_the_bar_where_it_is_on_the_scale() -> None:
-    beyond, short_of = (word_and_bar(a_verdict(fault)).split("[")[1].split("]")[0] for fault in (FAST, SHORT))
+    beyond, short_of = (word_and_bar(a_verdict(fault)).split("(")[1].split(")")[0] for fault in (FAST, SHORT))
 
     assert beyond.index("|") == pytest.approx(BAR_WIDTH / 2, abs=1)
     assert beyond.endswith("#")
@@ -76,3 +77,4 @@ def test_every_line_is_plain_characters_on_one_line() -> None:
     for line in (word_and_bar(a_verdict(FAST)), word_and_bar(Now(NowState.GOING_DOWN, 1.0, 0.5, 4.0, 0.1))):
         assert line.isascii()
         assert line.isprintable()
+        assert render(line).plain == line
