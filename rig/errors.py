@@ -1,7 +1,8 @@
 """What can go wrong on the rig's side of the code.
 
-MalformedScenario   (also ValueError)  a scenario file of the virtual rig does not say what it must
-MalformedProfile    (also ValueError)  a profile of a rig that prints lines does not say what it must
+MalformedScenario   (also ValueError)    a scenario file of the virtual rig does not say what it must
+MalformedProfile    (also ValueError)    a profile of a rig that prints lines does not say what it must
+NoMotor             (also RuntimeError)  a hand was told to obey a Move
 """
 
 from __future__ import annotations
@@ -20,3 +21,11 @@ class MalformedProfile(ValueError):
         self.path, self.line, self.key, self.why = Path(path), line, key, why
         place = str(path) if line is None else f"{path}, line {line}"
         super().__init__(": ".join(part for part in (place, key, why) if part))
+
+
+class NoMotor(RuntimeError):
+    """A hand was told to obey a Move: the caller's fault, who must refuse Moves while a hand holds the plunger."""
+
+    def __init__(self, command: str) -> None:
+        self.command = command
+        super().__init__(f"no motor: a hand holds the plunger and obeys no {command}; refuse Moves on such a bench")
