@@ -68,7 +68,7 @@ class RigBabbles(DaqError):
         self.byte_count, self.seconds = byte_count, seconds
         super().__init__(
             f"{byte_count} bytes came in {seconds:.1f} s and none could be understood; "
-            "is the baud rate right (--baud), is this the rig's port, is the cable sound?"
+            "is the baud rate right (write the port as PATH@BAUD), is this the rig's port, is the cable sound?"
         )
 
 

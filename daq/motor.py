@@ -5,7 +5,7 @@ from __future__ import annotations
 from daq.errors import NoKeyUnderPlunger
 from daq.plan import Visit
 from daq.plunger import Plunger
-from daq.sitting import Sitting
+from daq.sitting import RigSitting
 from daq.steps import Say, carry_out, refuse_unfit
 from daq.talk import Talk
 
@@ -13,7 +13,7 @@ from daq.talk import Talk
 class MotorWorker:
     """The motor's part of a survey."""
 
-    def __init__(self, sitting: Sitting, talk: Talk) -> None:
+    def __init__(self, sitting: RigSitting, talk: Talk) -> None:
         self._sitting, self._talk = sitting, talk
 
     def refuse_unfit(self, visits: tuple[Visit, ...]) -> None:
@@ -31,7 +31,9 @@ class MotorWorker:
     def record(self, visit: Visit, say: Say) -> None:
         """Record one key. What is under way when an error is raised is not marked done."""
         recorder, how = self._sitting.recorder, visit.programmes[0].approach
-        plunger = Plunger(self._sitting.session, self._sitting.rig, recorder, self._sitting.guard)
+        guard = self._sitting.guard
+        assert guard is not None  # a rig that has been greeted has one
+        plunger = Plunger(self._sitting.session, self._sitting.rig, recorder, guard)
         say("approach", 0.0)
         if self._sitting.rig.has_carriage:
             self._sitting.session.move_carriage(visit.key.number)

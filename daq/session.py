@@ -187,10 +187,14 @@ class Session:
         """Let some rig time pass. Raises RigSilent when the samples stop coming."""
         until_us = self._link.last_tick_us + round(seconds * 1e6)
         while self._link.last_tick_us < until_us:
-            reply = self._link.next_reply(0.001)
-            if reply is not None:
-                self._take(reply)
-            self._check_not_silent("samples", SILENT_AFTER_S)
+            self.attend(0.001)
+
+    def attend(self, seconds: float) -> None:
+        """Let some of the host's time pass, or less if the rig says something. Raises as `rest`, and RigRestarted."""
+        reply = self._link.next_reply(seconds)
+        if reply is not None:
+            self._take(reply)
+        self._check_not_silent("samples", SILENT_AFTER_S)
 
     def _move(self, move: Move | Home | Swing, axis: Axis, *, longest_us: int) -> Status:
         self._statuses.clear()

@@ -14,23 +14,24 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from daq.errors import CABLE_TROUBLE
+from daq.by_hand import HandWorker
+from daq.errors import CABLE_TROUBLE, ProgrammeUnfit
 from daq.motor import MotorWorker
 from daq.plan import Visit, visits_as_json, visits_from_json
-from daq.port import DEFAULT_BAUD
 from daq.recorder import Recorder
-from daq.sitting import Sitting
-from daq.talk import Progress, Talk
+from daq.sitting import LineSitting, RigSitting, Sitting
+from daq.talk import HandTalk, Progress, Talk
 from recordings.errors import MalformedRecording
 from recordings.keys import Key
-from recordings.partial import PartialRecording, begin_recording, resume_recording
+from recordings.partial import PartialRecording, begin_recording, interrupted_diary, resume_recording
 from recordings.types import DiaryEntry, Header, RunInfo
 from recordings.writer import refuse_to_overwrite
+from rig.profiles.profile import Profile
 
 MOST_ATTEMPTS = 10
 """At one key; more is a cable that has to be mended first."""
 
-Worker = MotorWorker
+Worker = MotorWorker | HandWorker
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,6 @@ class SurveyPlan:
 
     visits: tuple[Visit, ...]
     run: RunInfo
-    by_hand: bool = False
     check: tuple[str, str] | None = None
     """The verdict of a check of the rig just before, in words and as JSON, for the diary."""
 
@@ -68,12 +68,16 @@ class Where:
 
     port_path: str
     out: Path
-    baud: int = DEFAULT_BAUD
+    profile: Profile | None = None
+    """Of a rig that only prints lines; None: the rig speaks the protocol."""
+    midi: str | None = None
+    """A MIDI port of the host to listen to; None: notes come by the rig, if at all."""
     patience_s: float = 60.0
+    """How long to wait for a rig that was lost."""
 
 
-def run_survey(where: Where, plan: SurveyPlan, talk: Talk) -> SurveyResult:
-    """Record every key of the plan to the file `where.out`.
+def run_survey(where: Where, plan: SurveyPlan, talk: Talk | HandTalk) -> SurveyResult:
+    """Record every key of the plan to the file `where.out`: by motor, or by hand if the talk is with a person's hand.
 
     Raises DaqError and its kinds, RecordingExists, CannotWrite. What was finished before an error stays in the folder
     OUT.partial, for `resume_survey`.
@@ -81,19 +85,20 @@ def run_survey(where: Where, plan: SurveyPlan, talk: Talk) -> SurveyResult:
     refuse_to_overwrite(where.out)
     recorder = Recorder()
     with _sitting(where, recorder) as sitting:
-        worker = _worker(sitting, talk, by_hand=plan.by_hand)
+        worker = _worker(sitting, talk)
         worker.refuse_unfit(plan.visits)
         header = Header(run=plan.run, rig=sitting.rig.info, calibration=sitting.rig.calibration)
         file = begin_recording(where.out, header)
         with _kept(file, recorder, sitting):
-            recorder.write_diary("plan", plan.run.programme, visits_as_json(plan.visits, by_hand=plan.by_hand))
+            by_hand = isinstance(talk, HandTalk)
+            recorder.write_diary("plan", plan.run.programme, visits_as_json(plan.visits, by_hand=by_hand))
             if plan.check is not None:
                 recorder.write_diary("check", *plan.check)
             _Round(worker, sitting, file, talk).make(plan.visits)
     return _result(plan.visits, file, sitting)
 
 
-def resume_survey(where: Where, talk: Talk) -> SurveyResult:
+def resume_survey(where: Where, talk: Talk | HandTalk) -> SurveyResult:
     """Go on with an interrupted survey where it stood, by the plan it was begun with.
 
     Raises as run_survey; NoSuchFile if there is none, WrongRig if it was begun with another rig.
@@ -101,7 +106,7 @@ def resume_survey(where: Where, talk: Talk) -> SurveyResult:
     recorder = Recorder()
     file = resume_recording(where.out)
     try:
-        visits, by_hand = _plan_in(file.diary, where.out)
+        visits, _ = _plan_in(file.diary, where.out)
         sitting = _sitting(where, recorder)
     except BaseException:
         file.abandon()
@@ -109,16 +114,30 @@ def resume_survey(where: Where, talk: Talk) -> SurveyResult:
     with _kept(file, recorder, sitting), sitting:
         sitting.expect(file.header.rig)
         recorder.write_diary("resumed", f"{len(file.done)} of {len(visits)} keys were done")
-        _Round(_worker(sitting, talk, by_hand=by_hand), sitting, file, talk).make(visits)
+        _Round(_worker(sitting, talk), sitting, file, talk).make(visits)
     return _result(visits, file, sitting)
 
 
-def _sitting(where: Where, recorder: Recorder) -> Sitting:
-    return Sitting(where.port_path, recorder, baud=where.baud, patience_s=where.patience_s)
+def _sitting(where: Where, recorder: Recorder) -> RigSitting | LineSitting:
+    if where.profile is not None:
+        return LineSitting(where.port_path, recorder, where.profile, patience_s=where.patience_s, midi=where.midi)
+    return RigSitting(where.port_path, recorder, patience_s=where.patience_s, midi=where.midi)
 
 
-def _worker(sitting: Sitting, talk: Talk, *, by_hand: bool) -> Worker:
+def _worker(sitting: RigSitting | LineSitting, talk: Talk | HandTalk) -> Worker:
+    if isinstance(talk, HandTalk):
+        return HandWorker(sitting, talk)
+    if isinstance(sitting, LineSitting):
+        raise ProgrammeUnfit("by motor", "it only prints lines and cannot be told to move; record by hand")
     return MotorWorker(sitting, talk)
+
+
+def interrupted_by_hand(out: Path) -> bool:
+    """Tell whether the interrupted survey of a recording was by hand.
+
+    Raises NoSuchFile if there is none, MalformedRecording if it was interrupted before its plan was kept.
+    """
+    return _plan_in(interrupted_diary(out), out)[1]
 
 
 def _plan_in(diary: tuple[DiaryEntry, ...], out: Path) -> tuple[tuple[Visit, ...], bool]:
@@ -134,6 +153,7 @@ def _kept(file: PartialRecording, recorder: Recorder, sitting: Sitting) -> Itera
     try:
         recorder.open(file)
         yield
+        sitting.write_clock()
         recorder.write_diary("finished", f"{len(file.done)} keys")
     except BaseException:  # Ctrl-C included: the rig must stop whatever happened
         sitting.stop()
@@ -147,7 +167,7 @@ def _kept(file: PartialRecording, recorder: Recorder, sitting: Sitting) -> Itera
 class _Round:
     """The visits of one sitting, one after the other, over whatever happens to the cable."""
 
-    def __init__(self, worker: Worker, sitting: Sitting, file: PartialRecording, talk: Talk) -> None:
+    def __init__(self, worker: Worker, sitting: Sitting, file: PartialRecording, talk: Talk | HandTalk) -> None:
         self._worker, self._sitting, self._file, self._talk = worker, sitting, file, talk
 
     def make(self, visits: tuple[Visit, ...]) -> None:
@@ -181,7 +201,7 @@ class _Round:
 class _Clock:
     """Tells how far the survey is and how long it will still take."""
 
-    def __init__(self, visits: tuple[Visit, ...], file: PartialRecording, talk: Talk) -> None:
+    def __init__(self, visits: tuple[Visit, ...], file: PartialRecording, talk: Talk | HandTalk) -> None:
         self._visits, self._file, self._talk = visits, file, talk
         self._done_before = len(file.done)
         self._started_s = time.monotonic()
@@ -211,7 +231,7 @@ def _result(visits: tuple[Visit, ...], file: PartialRecording, sitting: Sitting)
         missed=with_outcome("missed"),
         skipped=with_outcome("skipped"),
         sample_count=sitting.recorder.sample_count,
-        samples_heard=sitting.tally.samples_heard,
-        samples_lost=sitting.tally.samples_lost,
+        samples_heard=sitting.samples_heard,
+        samples_lost=sitting.samples_lost,
         damage_count=sitting.recorder.damage_count,
     )

@@ -29,8 +29,6 @@ class StreamTally:
         self._start_count: int | None = None
         self.last_tick_us = 0
         """The rig's clock at the newest sample."""
-        self.samples_heard = 0
-        self.samples_lost = 0
 
     def frame_is_news(self, sequence: int) -> bool:
         """Count a frame; False: it came twice or late."""
@@ -45,7 +43,6 @@ class StreamTally:
         count = len(block.samples)
         if not self._is_news("lost_samples", block.first_sample_number, count, NUMBER_WRAP) or not count:
             return None
-        self.samples_heard += count
         ticks = self._ticks.unwrap_all(block.samples["tick_us"])
         self.last_tick_us = int(ticks[-1])
         numbers = self._numbers.unwrap(block.first_sample_number) + np.arange(count, dtype=np.int64)
@@ -95,6 +92,5 @@ class StreamTally:
             return False
         self._expected[kind] = (number + count) % wrap
         if ahead:
-            self.samples_lost += ahead if kind == "lost_samples" else 0
             self._tell(Damage(self.last_tick_us, kind, ahead, f"{ahead} missing before number {number}"))
         return True

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 from serial.tools.list_ports import comports
 
+from daq.port import split_baud
+
 
 @dataclass(frozen=True, slots=True)
 class UsbIdentity:
@@ -18,8 +20,9 @@ class UsbIdentity:
 
 def usb_identity(path: str) -> UsbIdentity | None:
     """Return the device behind a port; None: it is not on USB, or the device has no serial number."""
+    device, _ = split_baud(path, 0)
     for port in comports():
-        if port.device == path and port.vid is not None and port.pid is not None and port.serial_number:
+        if port.device == device and port.vid is not None and port.pid is not None and port.serial_number:
             return UsbIdentity(port.vid, port.pid, port.serial_number)
     return None
 
@@ -28,5 +31,7 @@ def paths_of(path: str, identity: UsbIdentity | None) -> list[str]:
     """Return where the rig may be now: its old path, and wherever the same device is listed."""
     if identity is None:
         return [path]
-    listed = [port.device for port in comports() if usb_identity(port.device) == identity]
+    _, baud = split_baud(path, 0)
+    rate = f"@{baud}" if baud else ""
+    listed = [port.device + rate for port in comports() if usb_identity(port.device) == identity]
     return list(dict.fromkeys([path, *listed]))

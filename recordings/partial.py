@@ -20,7 +20,7 @@ import os
 import shutil
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import astuple, dataclass
+from dataclasses import astuple, dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import IO
@@ -44,7 +44,7 @@ from recordings.packing import (
 )
 from recordings.reader import open_recording
 from recordings.safe_files import sync_folder
-from recordings.types import DiaryEntry, Header, KeyRecording, RawEvents, RawTrace, SetAside, join
+from recordings.types import DiaryEntry, Header, KeyRecording, RawEvents, RawTrace, RunInfo, SetAside, join
 from recordings.writer import refuse_to_overwrite, write_recording
 
 NO_KEY = 0
@@ -85,6 +85,14 @@ def resume_recording(path: Path) -> PartialRecording:
     for number in sorted(told.open_keys):
         recording.set_aside(Key(number), "the recording was interrupted")
     return recording
+
+
+def interrupted_diary(path: Path) -> tuple[DiaryEntry, ...]:
+    """Return what stands in the diary of the recording under way, without touching it. Raises NoSuchFile."""
+    folder = partial_folder(path)
+    if not (folder / "header.h5").is_file():
+        raise NoSuchFile(folder)
+    return _told(folder).diary
 
 
 class PartialRecording:
@@ -209,12 +217,19 @@ def _assemble(folder: Path, path: Path) -> Assembled:
     journals = [stretch for stretch in stretches if stretch.name.startswith("journal")]
     pieces = (piece for journal in journals for piece in _samples_in(journal))
     rescued = sum(len(piece.trace) for piece in pieces)
+    header = replace(header, run=_with_latency_bound(header.run, told.diary))
     keys = (_joined(number, told.stretches_of_key[number]) for number in sorted(told.stretches_of_key))
     write_recording(path, header, keys, complete=told.finished, diary=told.diary)
     shutil.rmtree(folder)
     return Assembled(
         len(stretches) - len(journals), rescued, len(told.done), told.attempts_set_aside, complete=told.finished
     )
+
+
+def _with_latency_bound(run: RunInfo, diary: tuple[DiaryEntry, ...]) -> RunInfo:
+    """Take over how late notes through the host may be stamped: it is known only when the clock has been fitted."""
+    bounds = [json.loads(entry.facts)["note_latency_bound_ms"] for entry in diary if entry.kind == "midi"]
+    return replace(run, note_latency_bound_ms=max(bounds)) if bounds else run
 
 
 def _samples_in(journal: Path) -> Iterator[KeyRecording]:

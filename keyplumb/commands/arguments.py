@@ -4,13 +4,24 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
+from keyplumb import __version__
 from recordings.errors import RecordingError
 from recordings.keys import Key, parse_keys
 
+if TYPE_CHECKING:
+    from recordings.types import RunInfo
+
 T = TypeVar("T")
+
+CAUTIONS = """\
+The motor will move. Keep hands, hair and sleeves away from plunger and carriage: they can crush.
+An emergency stop wired into the motor's supply must be within reach; Ctrl-C and the limits in software are no safety
+function. Follow your local rules. Instruments on mains are opened by licensed people only; lead weights are toxic."""
+"""Said wherever a command first enables the motor."""
 
 
 def understood_by(parse: Callable[[str], T]) -> Callable[[str], T]:
@@ -42,4 +53,39 @@ def add_units(parser: argparse.ArgumentParser) -> None:
         choices=("gf,mm", "N,mm", "gf,in"),
         metavar="UNITS",
         help="units for people: gf,mm (default) or N,mm or gf,in",
+    )
+
+
+def add_port_and_out(parser: argparse.ArgumentParser) -> None:
+    """Add the rig's port and the recording to be written."""
+    parser.add_argument(
+        "--port", required=True, help="the rig's port: /dev/tty..., COM3, socket://host:port, PORT@BAUD"
+    )
+    parser.add_argument("--out", type=Path, required=True, metavar="REC.h5", help="the recording to be written")
+
+
+def add_midi(parser: argparse.ArgumentParser) -> None:
+    """Add a MIDI port of this computer."""
+    parser.add_argument("--midi", metavar="NAME", help="listen to this MIDI port of the computer; tcp://host:port")
+
+
+def add_about(parser: argparse.ArgumentParser) -> None:
+    """Add what a recording should know of itself, and the port its notes come from."""
+    parser.add_argument("--instrument", help="the keyboard's name (default: that of REC.h5)")
+    parser.add_argument("--operator", help="who records")
+    parser.add_argument("--celsius", type=float, help="temperature of the room")
+    add_midi(parser)
+
+
+def about_the_run(arguments: argparse.Namespace, programme: str) -> RunInfo:
+    """Return what `add_about` has asked for, with the time and our version."""
+    from recordings.types import RunInfo
+
+    return RunInfo(
+        instrument=arguments.instrument or arguments.out.stem,
+        started_at=datetime.now(UTC),
+        software_version=__version__,
+        programme=programme,
+        operator=arguments.operator,
+        room_celsius=arguments.celsius,
     )

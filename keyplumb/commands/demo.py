@@ -83,7 +83,7 @@ def _survey(arguments: argparse.Namespace, recording: Path, truths: Path) -> Non
     from daq.plan import describe, plan_visits
     from daq.programme import load_programme
     from daq.survey import SurveyPlan, Where, run_survey
-    from keyplumb.commands.survey import stop_on_signals, talk
+    from keyplumb.commands.survey_talk import motor_talk, stop_on_signals
     from recordings.types import RunInfo
 
     visits = plan_visits(((arguments.keys, load_programme("slow")),))
@@ -96,9 +96,9 @@ def _survey(arguments: argparse.Namespace, recording: Path, truths: Path) -> Non
         note="virtual rig: invented keys",
     )
     stop_on_signals()
-    with virtual_rig(arguments.scenario, truths) as port, talk() as spoken:
-        spoken.tell(f"a virtual rig with {arguments.scenario} answers at {port}; recording {len(visits)} keys")
-        run_survey(Where(port_path=port, out=recording), SurveyPlan(visits=visits, run=run_info), spoken)
+    with virtual_rig(arguments.scenario, truths) as port, motor_talk() as talk:
+        talk.tell(f"a virtual rig with {arguments.scenario} answers at {port}; recording {len(visits)} keys")
+        run_survey(Where(port_path=port, out=recording), SurveyPlan(visits=visits, run=run_info), talk)
 
 
 @contextmanager

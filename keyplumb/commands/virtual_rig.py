@@ -20,6 +20,7 @@ NAME = "virtual-rig"
 SUMMARY = "Serve a virtual rig; prints the port to be opened, then runs until it is stopped."
 EXAMPLE = "keyplumb virtual-rig --scenario moss --speed 10 --truths moss-truths.json"
 WATCHDOG_US = 250_000
+PERSON_SEED, PRESSES_A_KEY, AFTER_PRESSES_S = 1, 4, 1.0
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -35,6 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--lines", metavar="PROFILE", help="only print lines of this profile (a built-in name or a .toml file)"
     )
+    parser.add_argument("--hand", action="store_true", help="a virtual person presses, and follows the rig's lamps")
     parser.add_argument("--truths", type=Path, metavar="FILE", help="write what the model itself knows, as JSON")
 
 
@@ -62,7 +64,7 @@ def run(arguments: argparse.Namespace) -> int:
     keys = keyboard_of(scenario)
     if arguments.truths is not None:
         write_truths(arguments.truths, scenario, keys)
-    rig = _lines(keys, arguments.lines) if arguments.lines else _rig(keys, arguments.speed)
+    rig = _lines(keys, arguments.lines) if arguments.lines else _rig(keys, arguments.speed, by_hand=arguments.hand)
     stopped: list[int] = []
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda number, _: stopped.append(number))
@@ -75,19 +77,29 @@ def run(arguments: argparse.Namespace) -> int:
     return DONE
 
 
-def _rig(keys: tuple[KeySpec, ...], speed: float) -> Rig:
-    """Return a rig that speaks the protocol."""
+def _rig(keys: tuple[KeySpec, ...], speed: float, *, by_hand: bool) -> Rig:
+    """Return a rig that speaks the protocol, with a motor or with a person who follows its lamps."""
+    from rig.virtual.cue_follower import CueFollower
     from rig.virtual.virtual_rig import RigSpec, VirtualRig
 
     # the watchdog guards against silence in the host's time, so a fast rig must wait longer in its own
-    return VirtualRig(keys, RigSpec(watchdog_us=round(WATCHDOG_US * max(1.0, speed))))
+    spec = RigSpec(watchdog_us=round(WATCHDOG_US * max(1.0, speed)))
+    return VirtualRig(keys, spec, CueFollower(station=1, seed=PERSON_SEED) if by_hand else None)
 
 
 def _lines(keys: tuple[KeySpec, ...], name_or_path: str) -> Rig:
     """Return a rig that only prints lines."""
     from rig.profiles.profile import load_profile
     from rig.virtual.line_rig import LineRig
+    from rig.virtual.person import VirtualPerson
 
     profile = load_profile(name_or_path)
     print(f"prints lines as profile {profile.name} says; {profile.losses_in_words()}", file=sys.stderr)
-    return LineRig(keys, profile)
+    person = VirtualPerson(station=1, seed=PERSON_SEED)
+    for key in keys:  # it cannot hear what is wanted, so it presses once more than is usual, and treads
+        person.move_to(key.number)
+        for _ in range(PRESSES_A_KEY):
+            person.press("good")
+        person.rest(AFTER_PRESSES_S)
+        person.tread()
+    return LineRig(keys, profile, person=person)

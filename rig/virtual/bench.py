@@ -94,8 +94,8 @@ class Bench:
             force, place, reached = self._pass(steps, dt_s)
             shown = self.sensors.delayed(force) + error
             measured[number], plunger[number] = shown, place
-            if self.stage.moving:
-                self._guard(shown, place)
+            if isinstance(self.stage, Stage) and self.stage.moving:
+                self._guard(self.stage, shown, place)
             if reached is not None:
                 came_to_rest(tick_us, self._braking_for or reached)
                 self._braking_for = None
@@ -120,20 +120,21 @@ class Bench:
         """Tell whether plunger and key stand apart and still: then a block needs no steps, only the sensors' noise."""
         here = self.keys[self.station]
         return (
-            not self.stage.moving
+            self.person is None
+            and not self.stage.moving
             and self.sensors.shows_nothing
             and abs(here.action.velocity_mm_per_s) < QUIET_MM_PER_S
             and abs(here.action.key_mm - here.rest_mm) < QUIET_MM
             and self.stage.plunger()[0] < here.surface_mm - 2 * QUIET_MM
         )
 
-    def _guard(self, shown_newton: float, plunger_mm: float) -> None:
+    def _guard(self, stage: Stage, shown_newton: float, plunger_mm: float) -> None:
         """Stop by ourselves, as firmware would, whatever the host says."""
-        if self.stage.screw_mm_per_s > 0.0 and shown_newton >= self.force_limit_newton:
+        if stage.screw_mm_per_s > 0.0 and shown_newton >= self.force_limit_newton:
             self.brake(Cause.FORCE_LIMIT)
-        if abs(plunger_mm - self.stage.screw_mm) > STALLED_MM:
+        if abs(plunger_mm - stage.screw_mm) > STALLED_MM:
             self.brake(Cause.STALL)
-        if self.stage.end_switch_closed() and self.stage.screw_mm_per_s > 0.0:
+        if stage.end_switch_closed() and stage.screw_mm_per_s > 0.0:
             self.brake(Cause.OVER_TRAVEL)
 
     def _pass(self, steps: int, dt_s: float) -> tuple[float, float, Cause | None]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from rig.protocol.messages import Axis, Channel, Hello
+from rig.protocol.messages import Channel, Hello
 from rig.protocol.table import PROTOCOL_VERSION
 from rig.virtual.bench import BenchSpec
 
@@ -20,7 +20,7 @@ class RigSpec:
     bench: BenchSpec = field(default_factory=BenchSpec)
 
 
-def hello_of(spec: RigSpec, start_count: int, sample_number: int, event_number: int) -> Hello:
+def hello_of(spec: RigSpec, axis_count: int, start_count: int, sample_number: int, event_number: int) -> Hello:
     """Return the Hello of a rig that has started `start_count` times and would number its next sample and event so."""
     bench = spec.bench
     return Hello(
@@ -30,7 +30,7 @@ def hello_of(spec: RigSpec, start_count: int, sample_number: int, event_number: 
         firmware=spec.firmware,
         sample_rate_mhz=bench.sample_rate_hz * 1000,
         channel_count=2,
-        axis_count=len(Axis),
+        axis_count=axis_count,
         compliance_nm_per_newton=round(bench.compliance_mm_per_newton * 1e6),
         fastest_um_per_s=round(bench.stage.fastest_mm_per_s * 1000),
         hardest_um_per_s2=round(bench.stage.hardest_mm_per_s2 * 1000),

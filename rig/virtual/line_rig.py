@@ -1,8 +1,9 @@
 """A virtual rig that only prints lines: the bench of `bench.py`, its samples as the lines of a profile.
 
-How it works: like the firmware in `virtual_rig.py` it is told the time and prints what falls due; it hears nothing.
-Nobody moves its plunger but whoever holds `bench`. Its contact column is closed from the place where the key says its
-note-on to that of its note-off, without latency; its foot switch is pressed while `foot_switch_pressed` is set.
+How it works: like the firmware in `virtual_rig.py` it is told the time and prints what falls due; it hears nothing. A
+person presses, if there is one; otherwise nobody moves its plunger but whoever holds `bench`. Its contact column is
+closed from the place where the key says its note-on to that of its note-off, without latency; its foot switch is
+pressed while the person's foot is on it.
 
 Not simulated: lines that are lost or bent on the way, a clock that is off, bounce of contact and switch.
 """
@@ -15,8 +16,10 @@ from numpy.typing import NDArray
 from rig.errors import MalformedProfile
 from rig.profiles.line_encoder import LineEncoder, Switches
 from rig.profiles.profile import Profile
+from rig.protocol.messages import Source
 from rig.virtual.bench import Bench, BenchSpec
 from rig.virtual.notes import NoteSensor, NoteSpec
+from rig.virtual.person import VirtualPerson
 from rig.virtual.scenario import KeySpec
 
 BLOCK = 50
@@ -29,7 +32,13 @@ INT32 = np.iinfo(np.int32)
 class LineRig:
     """A rig with a keyboard under it that prints lines from the start."""
 
-    def __init__(self, keys: tuple[KeySpec, ...], profile: Profile, spec: BenchSpec | None = None) -> None:
+    def __init__(
+        self,
+        keys: tuple[KeySpec, ...],
+        profile: Profile,
+        spec: BenchSpec | None = None,
+        person: VirtualPerson | None = None,
+    ) -> None:
         """spec: its sample rate must be the profile's. Raises MalformedProfile if it is not."""
         rate_hz = profile.rate_hz or DEFAULT_RATE_HZ
         spec = spec or BenchSpec(sample_rate_hz=round(rate_hz))
@@ -37,7 +46,7 @@ class LineRig:
             why = f"{rate_hz:g} cannot be played, this virtual bench makes {spec.sample_rate_hz} samples a second"
             raise MalformedProfile(profile.name, None, "rate_hz", why)
         self.profile = profile
-        self.bench = Bench(spec, keys)
+        self.bench = Bench(spec, keys, person)
         self.foot_switch_pressed = False
         self._encoder = LineEncoder(profile)
         self._now_us = self._sample_number = 0
@@ -72,8 +81,17 @@ class LineRig:
             tick_us,
             _kept(force_newton, profile.force.kept_per_newton_or_mm, profile.force.zero_counts),
             _kept(displacement_mm, profile.displacement.kept_per_newton_or_mm, profile.displacement.zero_counts),
-            Switches(np.full(count, self.foot_switch_pressed, np.uint8), self._contact_at(tick_us)),
+            Switches(self._foot_at(tick_us), self._contact_at(tick_us)),
         )
+
+    def _foot_at(self, tick_us: NDArray[np.int64]) -> NDArray[np.uint8]:
+        """Return 1 for each sample at which a foot is on the switch, shape (N,)."""
+        state = np.full(len(tick_us), self.foot_switch_pressed, np.uint8)
+        events = self.bench.events_until(int(tick_us[-1]))
+        for event in events[events["source"] == Source.FOOT_SWITCH]:
+            state[tick_us >= int(event["tick_us"])] = event["byte"]
+            self.foot_switch_pressed = bool(event["byte"])
+        return state
 
     def _contact_at(self, tick_us: NDArray[np.int64]) -> NDArray[np.uint8]:
         """Return 1 for each sample at which the contact of the key under the plunger is closed, shape (N,)."""

@@ -36,6 +36,7 @@ from rig.protocol.messages import (
     Swing,
 )
 from rig.virtual.bench import Bench
+from rig.virtual.cue_follower import CueFollower
 from rig.virtual.introduction import RigSpec, channels_of, hello_of
 from rig.virtual.scenario import KeySpec
 
@@ -52,13 +53,17 @@ CARRIAGE_FREE_MM = 0.5
 class VirtualRig:
     """A rig with a keyboard under it."""
 
-    def __init__(self, keys: tuple[KeySpec, ...], spec: RigSpec | None = None) -> None:
+    def __init__(
+        self, keys: tuple[KeySpec, ...], spec: RigSpec | None = None, person: CueFollower | None = None
+    ) -> None:
+        """person: presses instead of a motor; the rig then has no axis."""
         self.spec = spec or RigSpec()
-        self.bench = Bench(self.spec.bench, keys)
+        self.bench = Bench(self.spec.bench, keys, person)
+        self._person = person
         self._sample_number = self._event_number = self._start_count = 0
         self._told_us = self._started_us = 0
         self.last_cue: Cue | None = None
-        """What a person in front of the rig sees on its lamps."""
+        """What stands on the rig's lamps."""
         self._out = bytearray()
         self._begin()
 
@@ -193,6 +198,8 @@ class VirtualRig:
                 self._say(StreamEnd(self._sample_number & 0xFFFFFFFF, self._event_number & 0xFFFFFFFF))
             case Cue():
                 self.last_cue = command
+                if self._person is not None:
+                    self._person.see(command)
             case Ask(axis):
                 return self._tell(axis)
             case Home() | Swing() | Move():
@@ -202,19 +209,23 @@ class VirtualRig:
         return None
 
     def _tell(self, axis: int) -> Refusal | None:
-        if axis not in list(Axis):
+        if axis not in self._axes:
             return Refusal.NO_SUCH_AXIS
         self._say_status(self._now_us, Axis(axis))
         return None
 
+    @property
+    def _axes(self) -> tuple[Axis, ...]:
+        return () if self._person is not None else tuple(Axis)
+
     def _move(self, command: Home | Swing | Move, sequence: int) -> Refusal | None:
+        axis = command.axis if isinstance(command, Move) else Axis.PLUNGER
+        if axis not in self._axes:
+            return Refusal.NO_SUCH_AXIS
         if self._carriage_arrives_us is not None or self.bench.stage.moving:
             return Refusal.BUSY
         if not self._homed and not isinstance(command, Home):
             return Refusal.NOT_HOMED
-        axis = command.axis if isinstance(command, Move) else Axis.PLUNGER
-        if axis not in list(Axis):
-            return Refusal.NO_SUCH_AXIS
         refusal = self._begin_move(command)
         if refusal is None:
             self._axis_command[Axis(axis)] = sequence
@@ -274,7 +285,7 @@ class VirtualRig:
         return None
 
     def _say_hello(self) -> None:
-        self._say(hello_of(self.spec, self._start_count, self._sample_number, self._event_number))
+        self._say(hello_of(self.spec, len(self._axes), self._start_count, self._sample_number, self._event_number))
 
     def _introduce(self) -> None:
         self._say_hello()

@@ -9,13 +9,13 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from daq.plan import plan_visits
-from daq.programme import Programme, Step, Strokes
+from daq.programme import Programme, Step, Strokes, load_programme
 from daq.survey import SurveyPlan, SurveyResult, Where, resume_survey, run_survey
 from daq.talk import Progress, Talk
 from recordings.keys import Key, parse_keys
 from recordings.types import RunInfo
 from rig.virtual.scenario import KeySpec, keyboard_of, load_scenario
-from rig.virtual.serve import open_wire, serve
+from rig.virtual.serve import Rig, open_wire, serve
 from rig.virtual.virtual_rig import RigSpec, VirtualRig
 
 KEYS = keyboard_of(load_scenario("fern"))
@@ -38,7 +38,7 @@ def a_rig(
     *,
     stop: threading.Event | None = None,
     keys: tuple[KeySpec, ...] = KEYS,
-    rig: VirtualRig | None = None,
+    rig: Rig | None = None,
     speed: float = SPEED,
 ) -> Iterator[str]:
     """Serve a virtual rig in a thread and give its port."""
@@ -84,3 +84,8 @@ def survey(
 def resume(port: str, out: Path, on_progress: Callable[[Progress], None] = lambda _: None) -> SurveyResult:
     """Go on with an interrupted survey."""
     return resume_survey(Where(port_path=port, out=out, patience_s=0.5), silent_talk(on_progress))
+
+
+def load_slow() -> Programme:
+    """Three slow strokes between two rests, as `survey` makes them."""
+    return load_programme("slow")
