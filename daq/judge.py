@@ -8,12 +8,13 @@ learnt on the way (`force_zero.py`).
 
 from __future__ import annotations
 
+from dataclasses import replace
 from enum import Enum
 
 from daq.force_zero import AirZero
 from daq.stroke_bins import Binner
 from daq.stroke_faults import faults_of, gap
-from daq.stroke_measure import measure_stroke
+from daq.stroke_measure import StrokeNumbers, StrokeWindow, air_of_the_loop, measure_stroke
 from daq.stroke_track import Moment, Press, StrokeTrack
 from daq.verdict import JudgeSettings, Now, NowState, StrokeVerdict
 from recordings.types import Calibration, RawTrace
@@ -238,6 +239,15 @@ class StrokeJudge:
         self._zero.forget_the_clock()
         return verdict
 
+    def _unless_it_was_air(self, window: StrokeWindow, numbers: StrokeNumbers) -> StrokeNumbers | None:
+        """What passed for a loaded start may have been air, with a zero that was learnt too low."""
+        air_newton = air_of_the_loop(window, numbers.start)
+        if air_newton is None:
+            return numbers
+        self._zero.restart(float(window.time_s[-1]), air_newton)
+        again = measure_stroke(window.from_its_start(numbers.start, air_newton), self.settings, self._calibration)
+        return None if again is None else replace(again, start=again.start + numbers.start)
+
     def _judge(self, press: Press, last: int, *, broken: bool = False) -> StrokeVerdict | None:
         """Return the verdict on the stroke that ends with the bin `last`; None if it was only a touch."""
         first = max(self._judged_until, press.contact - KEPT_BINS, self._track.oldest)
@@ -245,6 +255,8 @@ class StrokeJudge:
         assert self._zero.newton is not None
         window = self._track.window(first, last, press.contact, self._zero.newton, home_mm)
         numbers = measure_stroke(window, self.settings, self._calibration)
+        if numbers is not None and numbers.start_newton > self.settings.touch_newton:
+            numbers = self._unless_it_was_air(window, numbers)
         self._judged_until = last
         if numbers is None:
             return None

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from daq.force_zero import LOWER_NEWTON
+from daq.force_zero import LOWER_NEWTON, QUIET_NEWTON
 from daq.stroke_bins import BIN_US
 from daq.verdict import JudgeSettings
 from recordings.types import Calibration
@@ -24,6 +24,7 @@ BEFORE_BINS = 20
 """0.2 s before the start tell whether the plunger was loaded."""
 TOP_MM = 0.05
 SHORTEST_S = 1e-6
+LOOP_MM, LOOP_BINS = 0.3, 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,6 +40,17 @@ class StrokeWindow:
     zero_newton: float
     home_mm: float | None
     """Displacement at which this key is known to be at home; None: the plunger came from the air."""
+
+    def from_its_start(self, start: int, zero_newton: float) -> StrokeWindow:
+        """Return the same stroke, come from an air of this level, without what was before it."""
+        return StrokeWindow(
+            self.time_s[start:],
+            self.displacement_mm[start:],
+            self.force_newton[start:],
+            max(self.contact - start, 0),
+            zero_newton,
+            None,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,6 +101,23 @@ def measure_stroke(window: StrokeWindow, settings: JudgeSettings, calibration: C
         unevenness=_larger(down.unevenness, up.unevenness if up else None),
         reversal_mm=max(down.reversal_mm, up.reversal_mm if up else 0.0, dipped_mm),
     )
+
+
+def air_of_the_loop(window: StrokeWindow, start: int) -> float | None:
+    """Return what the cell showed in the air at both ends of a stroke, in N; None if they were not in the air.
+
+    In the air the cell shows the same, and the same all along, on the first 0.3 mm down and the last 0.3 mm up. On a
+    key friction stands between the two, or the rest felt's stiffness changes the force on the way.
+    """
+    way, force = window.displacement_mm[start:], window.force_newton[start:]
+    beyond = np.flatnonzero(way >= way[0] + LOOP_MM)
+    if not len(beyond):
+        return None
+    down, up = force[: beyond[0]], force[beyond[-1] + 1 :][way[beyond[-1] + 1 :] >= way[0] - LOOP_MM]
+    came_back = way[beyond[-1] :].min() <= way[0] + TOP_MM
+    if not came_back or min(len(down), len(up)) < LOOP_BINS or max(down.std(), up.std()) > QUIET_NEWTON:
+        return None
+    return float(down.mean() + up.mean()) / 2.0 if abs(down.mean() - up.mean()) <= LOWER_NEWTON else None
 
 
 def _in_time(window: StrokeWindow, delay_s: float) -> FloatArray:

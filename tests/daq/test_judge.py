@@ -360,3 +360,22 @@ def test_the_moment_gives_depth_force_and_speed() -> None:
     assert judge.now.force_newton == pytest.approx(KEY.down, abs=0.02)
     assert judge.now.speed_mm_per_s == pytest.approx(4.0, rel=0.01)
     assert judge.now.share == pytest.approx(0.5, abs=0.01)
+
+
+def test_a_zero_learnt_too_low_from_a_knock_costs_no_stroke() -> None:
+    trace = seen(GOOD * 5, Seen())
+    knocked = trace.force_counts - np.where(np.arange(len(trace)) < 400, 100_000, 0).astype(np.int32)
+
+    verdicts = StrokeJudge(a_calibration()).feed(replace(trace, force_counts=knocked))
+
+    assert [verdict.word for verdict in verdicts] == ["good"] * 5
+
+
+def test_a_cell_that_is_set_to_zero_anew_in_the_air_is_followed() -> None:
+    trace = seen(GOOD * 5, Seen())
+    third_rest = 2 * len(trace) // 5 + 200
+    anew = trace.force_counts + np.where(np.arange(len(trace)) < third_rest, 0, 300_000).astype(np.int32)
+
+    verdicts = StrokeJudge(a_calibration()).feed(replace(trace, force_counts=anew))
+
+    assert [verdict.word for verdict in verdicts] == ["good"] * 5
