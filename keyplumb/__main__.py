@@ -11,10 +11,10 @@ import sys
 from types import ModuleType
 
 from keyplumb import __version__
-from keyplumb.commands import demo, import_, info, measure, ports, repair, report, survey, virtual_rig
+from keyplumb.commands import check, demo, import_, info, measure, ports, repair, report, survey, virtual_rig
 from keyplumb.exit_codes import INTERRUPTED, exit_code_of
 
-COMMANDS: tuple[ModuleType, ...] = (demo, ports, survey, import_, measure, report, info, repair, virtual_rig)
+COMMANDS: tuple[ModuleType, ...] = (demo, ports, check, survey, import_, measure, report, info, repair, virtual_rig)
 
 CODES_IN_WORDS = """\
 exit codes: 0 done, 1 done and the verdict is fail, 6 done and the verdict is cannot tell, 2 wrong use, 3 bad input or

@@ -1,0 +1,97 @@
+"""`keyplumb check`: is the rig fit, before a survey."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import signal
+import sys
+from typing import TYPE_CHECKING
+
+from keyplumb.commands.arguments import add_units, understood_by
+from keyplumb.commands.survey import CAUTIONS
+from keyplumb.exit_codes import CANNOT_TELL, DONE, FAILED
+
+if TYPE_CHECKING:
+    from processing.display import Units
+    from processing.fitness.judgement import Fitness
+
+NAME = "check"
+SUMMARY = (
+    "Check before a survey whether the rig is fit: noise, hum, drift, zero, lost samples, motion, signs, force limit."
+)
+EXAMPLE = "keyplumb check --port /dev/ttyACM0 --seconds 30"
+SHORTEST_S, LONGEST_S = 2.0, 3600.0
+NARROWEST = 110
+"""Columns of text that the table takes even on a narrower screen: a sentence in slivers is no sentence."""
+COLOURS = {"fit": "green", "poor": "yellow", "unfit": "bold red", "not tried": "cyan"}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add this command's words."""
+    parser.add_argument("--port", required=True, help="the rig's port: /dev/tty..., COM3, socket://host:port")
+    parser.add_argument(
+        "--seconds", type=understood_by(_seconds), default=10.0, help="how long to rest, in rig time (default 10)"
+    )
+    parser.add_argument("--still", action="store_true", help="move nothing: only what a rest can tell")
+    parser.add_argument("--json", action="store_true", help="all items as JSON, in N, mm, s")
+    add_units(parser)
+
+
+def _seconds(text: str) -> float:
+    seconds = float(text)
+    if not SHORTEST_S <= seconds <= LONGEST_S:
+        raise ValueError(
+            f"a rest lasts between {SHORTEST_S:g} and {LONGEST_S:g} s; a shorter one cannot tell hum and drift from noise"
+        )
+    return seconds
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Warn, try the rig, and say whether it is fit."""
+    from daq.trial import TrialPlan, run_trial
+    from processing.display import parse_units
+    from processing.fitness.assess import assess
+    from processing.fitness.view import fitness_view
+
+    units = parse_units(arguments.units)
+    if not arguments.still:
+        print(CAUTIONS, file=sys.stderr)
+        print("The plunger will go down until it touches the key under it, and come back.", file=sys.stderr)
+    for name in ("SIGTERM", "SIGHUP"):  # like Ctrl-C, so that the rig is stopped; Windows has no SIGHUP
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.default_int_handler)
+    plan = TrialPlan(rest_s=arguments.seconds, moves=not arguments.still)
+    fitness = assess(run_trial(arguments.port, plan, on_step=lambda step: print(step, file=sys.stderr)))
+    if arguments.json:
+        print(json.dumps(fitness_view(fitness), indent=1, allow_nan=False))
+    else:
+        _print_for_people(fitness, units)
+    return {"fit": DONE, "unfit": FAILED, "cannot tell": CANNOT_TELL}[fitness.overall]
+
+
+def _print_for_people(fitness: Fitness, units: Units) -> None:
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+
+    from processing.fitness.view import limit_in_words, sentence, value_in_words, words
+
+    console = Console(highlight=False)
+    rig = fitness.rig
+    rig_name = " ".join(filter(None, (rig.model, rig.serial_number)))
+    console.print(
+        f"{rig_name or 'A rig without a name'}, checked {fitness.started_at:%Y-%m-%d %H:%M} UTC", markup=False
+    )
+    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1))
+    for head, justify in (("item", "left"), ("verdict", "left"), ("value", "right"), ("poor / unfit beyond", "right")):
+        table.add_column(head, justify=justify, no_wrap=True)  # type: ignore[arg-type]
+    table.add_column("what was found, and what to do")
+    for result in fitness.items:
+        judgement = result.judgement
+        verdict = f"[{COLOURS[judgement.verdict]}]{judgement.verdict}[/]"
+        said = "; ".join(filter(None, (words(judgement, units), judgement.advice)))
+        value, limit = value_in_words(judgement, units), limit_in_words(judgement, units)
+        table.add_row(result.item.caption, verdict, value, limit, said)
+    Console(width=max(console.width, NARROWEST), highlight=False).print(table)
+    console.print(f"\n{sentence(fitness)}", markup=False, soft_wrap=True)
