@@ -10,19 +10,20 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from threading import Lock
 
 import numpy as np
+from numpy.typing import NDArray
 
 from daq.errors import CommandRefused, DaqError
 from daq.link import Link
+from daq.listener import Listener, joined
 from daq.port import open_port
 from daq.programme import SlowStrokes
 from daq.session import RigIntroduction, Session
 from recordings.trial import AirMove, Approach, Touch, Trial, Untried
-from recordings.types import Damage, LinearScale, RawEvents, RawTrace
+from recordings.types import Int32Array, LinearScale, RawTrace
 from rig.protocol.messages import Cause, Status
 
 UM = 0.001
@@ -55,7 +56,9 @@ class TrialPlan:
     """How long force and place are read where the plunger stands."""
     off_course_mm: float = 0.5
     """If the gauge is so far from where the motor should be, the plunger is stuck or the gauge is wrong."""
-    strokes: SlowStrokes = SlowStrokes()
+    past_touch_mm: float = 1.0
+    """So far beyond the touch a rig that ignores its force limit may press the key down: a tenth of its dip."""
+    strokes: SlowStrokes = field(default_factory=SlowStrokes)
     """The survey that the rig is to be fit for: its touch, speeds and home."""
 
 
@@ -64,7 +67,7 @@ def run_trial(port_path: str, plan: TrialPlan, *, on_step: Callable[[str], None]
 
     Raises DaqError and its kinds; a rig without a motor is no error, what needs one is then left untried.
     """
-    listener = _Listener()
+    listener = Listener()
     with Link(open_port(port_path), listener.add) as link:
         session = Session(link)
         try:
@@ -77,54 +80,13 @@ def run_trial(port_path: str, plan: TrialPlan, *, on_step: Callable[[str], None]
             raise
 
 
-class _Listener:
-    """Keeps what the link's thread hears until the trial takes it."""
-
-    def __init__(self) -> None:
-        self._lock = Lock()
-        self._pieces: list[RawTrace] = []
-        self._damage: list[Damage] = []
-
-    def add(self, news: RawTrace | RawEvents | Damage) -> None:
-        with self._lock:
-            if isinstance(news, RawTrace):
-                self._pieces.append(news)
-            elif isinstance(news, Damage):
-                self._damage.append(news)
-
-    def forget(self) -> None:
-        with self._lock:
-            self._pieces, self._damage = [], []
-
-    def take(self) -> RawTrace:
-        """Return what has come since the last call."""
-        with self._lock:
-            pieces, self._pieces = self._pieces, []
-        return _joined(pieces)
-
-    def damage(self) -> tuple[Damage, ...]:
-        with self._lock:
-            return tuple(self._damage)
-
-
-def _joined(pieces: list[RawTrace]) -> RawTrace:
-    if not pieces:
-        return RawTrace.none()
-    return RawTrace(
-        np.concatenate([piece.sample_number for piece in pieces]),
-        np.concatenate([piece.tick_us for piece in pieces]),
-        np.concatenate([piece.force_counts for piece in pieces]),
-        np.concatenate([piece.displacement_counts for piece in pieces]),
-    )
-
-
 class _Trier:
     """The parts of a trial, one after the other."""
 
     def __init__(
         self,
         session: Session,
-        listener: _Listener,
+        listener: Listener,
         rig: RigIntroduction,
         plan: TrialPlan,
         on_step: Callable[[str], None],
@@ -170,16 +132,21 @@ class _Trier:
             motorless = Untried("the rig has no motor for the plunger", BY_HAND)
             return motorless, motorless
         air = self._move_in_air()
-        touch = self._why_not_touch(air) or self._touch(air)
+        touch = air if isinstance(air, Untried) else self._why_not_touch(air) or self._touch(air)
         self._on_step("going home")
         self._home()
         return air, touch
 
-    def _move_in_air(self) -> AirMove:
+    def _move_in_air(self) -> AirMove | Untried:
         self._on_step(f"going down and up {self._plan.air_mm:g} mm in the air")
         at_top = self._settle_and_read()
         limit = self._newton(at_top) + self._plan.strokes.touch_newton
         bottom = self._go(self._home_mm + self._plan.air_mm, self._plan.air_mm_per_s, limit)
+        if bottom.cause == Cause.FORCE_LIMIT:
+            return Untried(
+                f"the force limit stopped the plunger {bottom.position * UM - self._home_mm:.2f} mm below its top",
+                f"raise the rig until {self._plan.air_mm:g} mm of air are under the plunger at its top",
+            )
         down, at_bottom = self._settle(), self._read(self._plan.read_s)
         self._go(self._home_mm, self._plan.air_mm_per_s, self._rig.force_range_newton)
         up, back_at_top = self._settle(), self._read(self._plan.read_s)
@@ -214,36 +181,32 @@ class _Trier:
             seen = self._settle()
             off = self._newtons(seen) - zero
             if status.cause == Cause.FORCE_LIMIT or np.abs(off).max() >= plan.strokes.touch_newton:
-                return self._touched(in_air, seen, zero, off, status.position * UM)
+                return self._touched(in_air, seen, status.position * UM)
             if abs(self._mm(seen, newest=True) - place_off_mm - to_mm) > plan.off_course_mm:
                 return Untried(f"stopped at {to_mm:.1f} mm: the gauge does not follow the motor", "is it stuck?")
         return Untried(
             f"the plunger touched nothing down to {to_mm:.1f} mm", "put it above a key, or lower the rig, and try again"
         )
 
-    def _touched(
-        self,
-        in_air: RawTrace,
-        seen: RawTrace,
-        zero: float,
-        off: np.ndarray[tuple[int], np.dtype[np.float64]],
-        at: float,
-    ) -> Touch:
-        on_key = _joined([seen, self._read(self._plan.read_s)])
-        rises = off[np.argmax(np.abs(off))] > 0.0
+    def _touched(self, in_air: RawTrace, step: RawTrace, at_mm: float) -> Touch:
+        on_key = joined([step, self._read(self._plan.read_s)])
+        zero = self._newton(in_air)
+        off = self._newtons(step) - zero
         approach = (
-            self._approach(zero, from_mm=at - self._plan.strokes.clearance_mm)
-            if rises
+            self._approach(zero, at_mm)
+            if off[np.argmax(np.abs(off))] > 0.0
             else Untried("not approached again: touching lowers the force", "mend the sign of the force first")
         )
         return Touch(limit_newton=self._plan.strokes.touch_newton, in_air=in_air, on_key=on_key, approach=approach)
 
-    def _approach(self, zero: float, *, from_mm: float) -> Approach:
+    def _approach(self, zero: float, touch_mm: float) -> Approach:
         strokes = self._plan.strokes
         self._on_step(f"approaching it at {strokes.approach_mm_per_s:g} mm/s to try the force limit")
-        self._go(max(from_mm, self._home_mm), strokes.approach_mm_per_s, self._rig.force_range_newton)
+        start_mm = max(touch_mm - strokes.clearance_mm, self._home_mm)
+        end_mm = min(touch_mm + self._plan.past_touch_mm, self._rig.travel_mm[1])
+        self._go(start_mm, strokes.approach_mm_per_s, self._rig.force_range_newton)
         self._settle()
-        status = self._go(self._rig.travel_mm[1], strokes.approach_mm_per_s, zero + strokes.touch_newton)
+        status = self._go(end_mm, strokes.approach_mm_per_s, zero + strokes.touch_newton)
         return Approach(
             limit_newton=strokes.touch_newton,
             speed_mm_per_s=strokes.approach_mm_per_s,
@@ -277,7 +240,7 @@ class _Trier:
         self._settle()
         return self._read(self._plan.read_s)
 
-    def _newtons(self, trace: RawTrace) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    def _newtons(self, trace: RawTrace) -> NDArray[np.float64]:
         return _physical(trace.force_counts, self._rig.calibration.force)
 
     def _newton(self, trace: RawTrace) -> float:
@@ -288,7 +251,5 @@ class _Trier:
         return float(np.median(place[-20:] if newest else place))
 
 
-def _physical(
-    counts: np.ndarray[tuple[int], np.dtype[np.int32]], scale: LinearScale
-) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+def _physical(counts: Int32Array, scale: LinearScale) -> NDArray[np.float64]:
     return (counts.astype(np.float64) - scale.zero_counts) / scale.counts_per_unit

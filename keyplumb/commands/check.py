@@ -42,7 +42,7 @@ def _seconds(text: str) -> float:
     seconds = float(text)
     if not SHORTEST_S <= seconds <= LONGEST_S:
         raise ValueError(
-            f"a rest lasts between {SHORTEST_S:g} and {LONGEST_S:g} s; a shorter one cannot tell hum and drift from noise"
+            f"a rest is between {SHORTEST_S:g} and {LONGEST_S:g} s long; a shorter one cannot tell drift from noise"
         )
     return seconds
 
@@ -74,24 +74,26 @@ def _print_for_people(fitness: Fitness, units: Units) -> None:
     from rich import box
     from rich.console import Console
     from rich.table import Table
+    from rich.text import Text
 
-    from processing.fitness.view import limit_in_words, sentence, value_in_words, words
+    from processing.fitness.view import limit_in_words, sentence, words
 
     console = Console(highlight=False)
-    rig = fitness.rig
-    rig_name = " ".join(filter(None, (rig.model, rig.serial_number)))
-    console.print(
-        f"{rig_name or 'A rig without a name'}, checked {fitness.started_at:%Y-%m-%d %H:%M} UTC", markup=False
-    )
+    name = " ".join(filter(None, (fitness.rig.model, fitness.rig.serial_number))) or "a rig without a name"
+    console.print(f"{name}, checked {fitness.started_at:%Y-%m-%d %H:%M} UTC", markup=False)
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1))
-    for head, justify in (("item", "left"), ("verdict", "left"), ("value", "right"), ("poor / unfit beyond", "right")):
-        table.add_column(head, justify=justify, no_wrap=True)  # type: ignore[arg-type]
+    table.add_column("", no_wrap=True)
+    table.add_column("item", no_wrap=True)
     table.add_column("what was found, and what to do")
+    table.add_column("poor / unfit beyond", justify="right", no_wrap=True)
+    said: set[str] = set()
     for result in fitness.items:
         judgement = result.judgement
-        verdict = f"[{COLOURS[judgement.verdict]}]{judgement.verdict}[/]"
-        said = "; ".join(filter(None, (words(judgement, units), judgement.advice)))
-        value, limit = value_in_words(judgement, units), limit_in_words(judgement, units)
-        table.add_row(result.item.caption, verdict, value, limit, said)
+        found, advice = words(judgement, units), judgement.advice
+        if advice and advice not in said:  # once is enough where several items were left out for one reason
+            found += f"\n-> {advice}"
+        said.add(advice)
+        verdict = Text(judgement.verdict, style=COLOURS[judgement.verdict])
+        table.add_row(verdict, result.item.caption, Text(found), limit_in_words(judgement, units))
     Console(width=max(console.width, NARROWEST), highlight=False).print(table)
     console.print(f"\n{sentence(fitness)}", markup=False, soft_wrap=True)

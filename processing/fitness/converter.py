@@ -52,12 +52,12 @@ def force_alive(evidence: Evidence) -> Judgement:
     spread = float(counts.std())
     verdict: Verdict
     if spread >= NARROWEST_COUNTS:
-        verdict, template, advice = "fit", "at rest the force counts scatter by {}; a count is {}", ""
+        verdict, template, advice = "fit", "scatter {} at rest; a count is {}", ""
     elif spread > 0.0 or _changes(evidence):
-        verdict, template = "poor", "at rest the force counts hardly change, by {}; a count is {}"
+        verdict, template = "poor", "hardly changes, scatter {}; a count is {}"
         advice = "the noise hides below one count: give the cell more gain or the converter more bits"
     else:
-        verdict, template = "unfit", "every force count is the same, they scatter by {}; a count is {}"
+        verdict, template = "unfit", "every count is the same, scatter {}; a count is {}"
         advice = "look for a broken wire, a cell without supply, a converter that has stopped"
     count_newton = 1.0 / abs(evidence.trial.calibration.force.counts_per_unit)
     return Judgement(
@@ -95,9 +95,7 @@ def displacement_alive(evidence: Evidence) -> Judgement:
         values=(Value("place_at_rest", place_mm, "mm"), Value("count", count_mm, "mm")),
         poor_beyond=None,
         unfit_beyond=None,
-        template="the displacement counts change; at rest they show {}; a count is {}"
-        if alive
-        else "the displacement gauge shows {} whatever moves; a count is {}",
+        template="changes; shows {} at rest; a count is {}" if alive else "shows {} whatever moves; a count is {}",
         numbers=((place_mm, "mm"), (count_mm, "mm")),
         advice="" if alive else "look at the gauge's cable, its reading head and its supply",
     )
@@ -132,8 +130,8 @@ def force_codes(evidence: Evidence) -> Judgement:
         ),
         poor_beyond=0.0,
         unfit_beyond=None,
-        template=f"{_bits(stuck)} of the force; {{}} of {{}} in the middle of the noise never come",
-        numbers=((missing, "counts"), (expected, "counts")),
+        template=f"{_bits(stuck)}; within the noise {{}} of {{}} never come",
+        numbers=((missing, "1"), (expected, "counts")),
         advice=advice,
     )
 
@@ -153,7 +151,7 @@ def displacement_codes(evidence: Evidence) -> Judgement:
         values=(Value("stuck_bits", len(stuck), "1"), Value("way", way, "counts")),
         poor_beyond=0.0,
         unfit_beyond=None,
-        template=f"{_bits(stuck)} of the displacement on a way of {{}}",
+        template=f"{_bits(stuck)} on a way of {{}}",
         numbers=((way, "counts"),),
         advice="look at the gauge's data lines; its steps are coarser than its counts" if stuck else "",
     )
@@ -161,7 +159,7 @@ def displacement_codes(evidence: Evidence) -> Judgement:
 
 def _bits(stuck: tuple[int, ...]) -> str:
     if not stuck:
-        return "no bit is stuck"
+        return "no bit stuck"
     if len(stuck) == 1:
         return f"bit {stuck[0]} (0 is the lowest) never changes"
     return f"bits {', '.join(map(str, stuck))} (0 is the lowest) never change"

@@ -150,8 +150,7 @@ def millimetres(trace: RawTrace, trial: Trial) -> FloatArray:
 
 def seconds(trace: RawTrace) -> FloatArray:
     """Return the time of a trace in s from its first sample, (N,)."""
-    time_s: FloatArray = (trace.tick_us - trace.tick_us[:1]) * 1e-6
-    return time_s
+    return (trace.tick_us - trace.tick_us[:1]).astype(np.float64) * 1e-6
 
 
 def graded(size: float, poor_beyond: float, unfit_beyond: float) -> Verdict:

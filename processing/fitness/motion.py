@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.ndimage import uniform_filter1d
 from scipy.signal import detrend
 
 from processing.errors import NotTried
@@ -15,10 +16,6 @@ NEVER_LIKE_THIS = "never survey like this: the force limit would not stop the mo
 def encoder(evidence: Evidence) -> Judgement:
     """Going down a known way in the air, the displacement must rise by as much."""
     settings, air = evidence.settings, _air(evidence)
-    if air.commanded_mm < settings.least_move_mm:
-        raise NotTried(
-            f"the plunger met something after {air.commanded_mm:.2f} mm", "raise the rig so that 2 mm of air are below"
-        )
     top, bottom, back = (
         float(np.median(millimetres(trace, evidence.trial))) for trace in (air.at_top, air.at_bottom, air.back_at_top)
     )
@@ -40,7 +37,7 @@ def encoder(evidence: Evidence) -> Judgement:
         ),
         poor_beyond=100.0 * settings.scale_poor_share,
         unfit_beyond=100.0 * settings.scale_unfit_share,
-        template="told to go down {}, the gauge shows {}; back at the top it differs by {}",
+        template="told {} down, shows {}; back at the top {} off",
         numbers=((air.commanded_mm, "mm"), (shown_mm, "mm"), (backlash_mm, "mm")),
         advice=advice,
     )
@@ -73,7 +70,7 @@ def moving_noise(evidence: Evidence) -> Judgement:
         values=(Value("standard_deviation", sigma, "N"),),
         poor_beyond=settings.noise_poor_newton,
         unfit_beyond=settings.noise_unfit_newton,
-        template="while the motor runs one sample scatters by {}, hum included",
+        template="a sample scatters by {} while the motor runs",
         numbers=((sigma, "N"),),
         advice=""
         if verdict == "fit"
@@ -84,16 +81,21 @@ def moving_noise(evidence: Evidence) -> Judgement:
 
 def polarity(evidence: Evidence) -> Judgement:
     """Touching a key must raise the force."""
-    touch, trial = _touch(evidence), evidence.trial
+    touch, trial, settings = _touch(evidence), evidence.trial, evidence.settings
     off = newtons(touch.on_key, trial) - newtons(touch.in_air, trial).mean()
-    change = float(off[np.argmax(np.abs(off))])
+    means = uniform_filter1d(off, max(1, round(settings.touch_mean_s * evidence.rate_hz)))
+    change = float(means[np.argmax(np.abs(means))])
+    if abs(change) < settings.touch_share * touch.limit_newton:
+        raise NotTried(
+            f"the force differed by only {abs(change):.3f} N, which may be noise", "see noise and hum, then try again"
+        )
     rises = change > 0.0
     return Judgement(
         verdict="fit" if rises else "unfit",
         values=(Value("change", change, "N"), Value("looked_for", touch.limit_newton, "N")),
         poor_beyond=None,
         unfit_beyond=None,
-        template=f"touching the key {'raises' if rises else 'lowers'} the force by {{}}",
+        template=f"touching the key {'raises' if rises else 'lowers'} it by {{}}",
         numbers=((abs(change), "N"),),
         advice="" if rises else f"{NEVER_LIKE_THIS}; swap the cell's signal wires, or the sign in the rig",
     )
@@ -108,7 +110,7 @@ def force_limit(evidence: Evidence) -> Judgement:
     over_newton, run_on_mm = _beyond_the_limit(touch, approach, trial)
     stopped = approach.ended_by_limit
     verdict = graded(run_on_mm, settings.run_on_poor_mm, settings.run_on_unfit_mm) if stopped else "unfit"
-    ended = "stops the plunger" if stopped else "does not stop the plunger"
+    ended = "stops it" if stopped else "does NOT stop it"
     return Judgement(
         verdict=verdict,
         values=(
@@ -118,8 +120,8 @@ def force_limit(evidence: Evidence) -> Judgement:
         ),
         poor_beyond=settings.run_on_poor_mm,
         unfit_beyond=settings.run_on_unfit_mm,
-        template=f"at {approach.speed_mm_per_s:g} mm/s the limit of {{}} {ended}; it goes {{}} and {{}} beyond",
-        numbers=((approach.limit_newton, "N"), (over_newton, "N"), (run_on_mm, "mm")),
+        template=f"{{}} at {approach.speed_mm_per_s:g} mm/s {ended}; {{}} and {{}} too far",
+        numbers=((approach.limit_newton, "N"), (run_on_mm, "mm"), (over_newton, "N")),
         advice="" if verdict == "fit" else "have the rig's firmware look at every sample, and brake harder",
     )
 

@@ -31,7 +31,7 @@ def noise(evidence: Evidence) -> Judgement:
         values=(Value("standard_deviation", sigma, "N"),),
         poor_beyond=settings.noise_poor_newton,
         unfit_beyond=settings.noise_unfit_newton,
-        template="one sample scatters by {} (standard deviation, trend and hum taken out)",
+        template="a sample scatters by {} (without trend and hum)",
         numbers=((sigma, "N"),),
         advice="" if verdict == "fit" else f"{GROUNDING}; is the bench shaken, does a fan blow on the plunger?",
     )
@@ -49,7 +49,7 @@ def density(evidence: Evidence) -> Judgement:
         values=(Value("density", found, "N/sqrt(Hz)"), Value("weight_u", weight_u, "N")),
         poor_beyond=float(settings.weight_poor_newton / per_density),
         unfit_beyond=float(settings.weight_unfit_newton / per_density),
-        template=f"{{}} from {from_hz:g} to {to_hz:g} Hz: a weight's standard uncertainty has {{}} of it",
+        template=f"{{}}, {from_hz:g} to {to_hz:g} Hz: gives a weight u = {{}}",
         numbers=((found, "N/sqrt(Hz)"), (weight_u, "N")),
         advice="" if verdict == "fit" else "quieten the cell's amplifier, or survey more slowly and with more strokes",
     )
@@ -84,7 +84,7 @@ def _hum_found(real: tuple[Line, ...], settings: FitnessSettings) -> Judgement:
         ),
         poor_beyond=settings.hum_poor_newton,
         unfit_beyond=settings.hum_unfit_newton,
-        template=f"amplitude {{}} in {len(real)} line{'s' * (len(real) > 1)}, the strongest {{}} at {{}}",
+        template=f"{{}} in {len(real)} line{'s' * (len(real) > 1)}, the strongest {{}} at {{}}",
         numbers=((together, "N"), (strongest.amplitude, "N"), (strongest.frequency_hz, "Hz")),
         advice="" if verdict == "fit" else f"{GROUNDING}; leave mains parts to licensed people",
     )
@@ -98,7 +98,7 @@ def _no_hum(found: list[tuple[Line, ...]], settings: FitnessSettings) -> Judgeme
         values=(Value("amplitude", 0.0, "N"), Value("detection_limit", hidden, "N")),
         poor_beyond=settings.hum_poor_newton,
         unfit_beyond=settings.hum_unfit_newton,
-        template="no line stands out of the noise at 50 or 60 Hz or their multiples; {} would have",
+        template="none at 50 or 60 Hz or multiples; {} would show",
         numbers=((hidden, "N"),),
         advice="" if verdict == "fit" else "so much noise hides hum; quieten it first, or rest longer with --seconds",
     )
@@ -118,11 +118,9 @@ def drift(evidence: Evidence) -> Judgement:
         values=(Value("slope", slope, "N/min"), Value("low", low, "N/min"), Value("high", high, "N/min")),
         poor_beyond=poor,
         unfit_beyond=unfit,
-        template="the zero drifts by {} (95 % interval {} to {}, if nothing but noise scatters)",
+        template="{} (95 %: {} to {}, from noise alone)",
         numbers=((slope, "N/min"), (low, "N/min"), (high, "N/min")),
-        advice=""
-        if verdict == "fit"
-        else "let the rig warm up for half an hour, keep draughts and sun off, check again",
+        advice="" if verdict == "fit" else "let the rig warm up, keep draughts and sun off, check again",
     )
 
 
@@ -158,9 +156,7 @@ def stability(evidence: Evidence) -> Judgement:
         values=(Value("allan_1s", at_zero, "N"), Value("lowest", lowest, "N"), Value("lowest_tau", tau_s, "s")),
         poor_beyond=float(poor),
         unfit_beyond=float(unfit),
-        template=f"Allan deviation {{}} at {settings.zero_is_old_s:g} s, lowest {{}} at {{}}: no mean gets better after",
+        template=f"{{}} at {settings.zero_is_old_s:g} s, lowest {{}} at {{}}",
         numbers=((at_zero, "N"), (lowest, "N"), (tau_s, "s")),
-        advice=""
-        if verdict == "fit"
-        else "let the rig warm up, keep draughts off, look for a strained cable at the cell",
+        advice="" if verdict == "fit" else "let the rig warm up, keep draughts off, free the cell's cable",
     )

@@ -20,7 +20,7 @@ def saturation(evidence: Evidence) -> Judgement:
     cut_off = max(at_rail, piled_up(trial.rest.force_counts, pile_share=settings.pile_share))
     largest = float(newton[np.argmax(np.abs(newton))])
     shown: tuple[tuple[float, str], ...] = ((largest, "N"), (trial.force_range_newton, "N"))
-    words = "the largest force was {}, the range is {}"
+    words = "at most {}, the range is {}"
     return Judgement(
         verdict="unfit" if cut_off else "fit",
         values=(
@@ -30,7 +30,7 @@ def saturation(evidence: Evidence) -> Judgement:
         ),
         poor_beyond=None,
         unfit_beyond=0.0,
-        template=f"{{}} lie at the end of what can be shown; {words}" if cut_off else f"no sample is cut off: {words}",
+        template=f"{{}} cut off: {words}" if cut_off else f"nothing cut off: {words}",
         numbers=((cut_off, "samples"), *shown) if cut_off else shown,
         advice="look for an overloaded cell, a broken bridge wire, too much gain" if cut_off else "",
     )
@@ -66,7 +66,7 @@ def zero(evidence: Evidence) -> Judgement:
         ),
         poor_beyond=100.0 * settings.zero_poor_share,
         unfit_beyond=100.0 * unfit_share,
-        template="without load the cell shows {}, {} of its range; {} are left for the press",
+        template="{} without load, {} of the range; {} left to press",
         numbers=((zero_newton, "N"), (100.0 * share, "%"), (left_newton, "N")),
         advice=""
         if verdict == "fit"

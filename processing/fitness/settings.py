@@ -97,8 +97,10 @@ class FitnessSettings:
     """A cable that drags: it would tilt the zero along the way."""
     air_force_unfit_newton: float = 0.05
     """As much as the touch: the plunger is not free in the air."""
-    least_move_mm: float = 0.5
-    """A shorter way tells direction and scale no better than 4 % with steps of 0.02 mm."""
+    touch_mean_s: float = 0.01
+    """Means over this show the sign of a touch: ten samples at 1000 Hz, so single ones do not decide."""
+    touch_share: float = 0.5
+    """Of the touch force: a change smaller than this may be noise."""
     run_on_poor_mm: float = 0.3
     """After the limit: braking from 10 mm/s at 200 mm/s^2 takes 0.25 mm."""
     run_on_unfit_mm: float = 1.0

@@ -101,7 +101,7 @@ def noise_density(signal: FloatArray, rate_hz: float, settings: FitnessSettings)
     memory; a test holds it against white noise of known density).
     """
     segment = min(round(SEGMENT_S * rate_hz), len(signal))
-    frequency_hz, power = welch(signal, fs=rate_hz, nperseg=segment, detrend="linear")
+    frequency_hz, power = welch(signal, fs=rate_hz, nperseg=segment)
     from_hz, to_hz = settings.density_from_hz, min(settings.density_to_hz, 0.4 * rate_hz)
     used = (frequency_hz >= from_hz) & (frequency_hz <= to_hz) & ~_near_mains(frequency_hz, settings)
     if not used.any():

@@ -27,7 +27,7 @@ def sample_rate(evidence: Evidence) -> Judgement:
         values=(Value("off", 100.0 * off, "%"), Value("measured", rate_hz, "Hz"), Value("stated", stated_hz, "Hz")),
         poor_beyond=100.0 * settings.rate_poor_share,
         unfit_beyond=100.0 * settings.rate_unfit_share,
-        template="the ticks show {}, the rig states {}: {} off",
+        template="{} by its ticks, {} stated: {} off",
         numbers=((rate_hz, "Hz"), (stated_hz, "Hz"), (100.0 * off, "%")),
         advice=advice,
     )
@@ -47,7 +47,7 @@ def tick_jitter(evidence: Evidence) -> Judgement:
         values=(Value("worst", worst_us, "us"), Value("standard_deviation", scatter_us, "us")),
         poor_beyond=settings.jitter_poor_us,
         unfit_beyond=settings.jitter_unfit_us,
-        template="steps of {} scatter by {}, the worst is {} off",
+        template="{} apart, scatter {}, the worst {} off",
         numbers=((period_us, "us"), (scatter_us, "us"), (worst_us, "us")),
         advice="" if verdict == "fit" else "have the rig stamp samples where they are taken, not where they are sent",
     )
@@ -78,7 +78,7 @@ def samples_lost(evidence: Evidence) -> Judgement:
         ),
         poor_beyond=0.0,
         unfit_beyond=100.0 * settings.lost_unfit_share,
-        template="of {} none is lost and no byte is damaged" if verdict == "fit" else _told_template(told),
+        template="{}, none lost, no byte damaged" if verdict == "fit" else _told_template(told),
         numbers=((got, "samples"),) if verdict == "fit" else ((lost, "samples"), (got + lost, "samples")),
         advice="" if verdict == "fit" else "change the cable, keep it off motor leads, try another port or hub",
     )
@@ -86,4 +86,4 @@ def samples_lost(evidence: Evidence) -> Judgement:
 
 def _told_template(told: Counter[str]) -> str:
     kinds = ", ".join(f"{amount} {kind.replace('_', ' ')}" for kind, amount in sorted(told.items()))
-    return "{} are lost of {}" + (f"; the link tells of {kinds}" if kinds else "")
+    return "{} lost of {}" + (f"; the link tells of {kinds}" if kinds else "")

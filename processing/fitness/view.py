@@ -49,9 +49,8 @@ def sentence(fitness: Fitness) -> str:
     if fitness.overall == "unfit":
         return f"The rig is NOT FIT for a survey: {_named(unfit)}."
     if fitness.overall == "cannot tell":
-        return (
-            f"Cannot tell whether the rig is fit; not tried: {_named(tuple(r for r in untried if r.item.essential))}."
-        )
+        essential = tuple(result for result in untried if result.item.essential)
+        return f"Cannot tell whether the rig is fit; not tried: {_named(essential)}."
     return f"The rig is fit for a survey{f', though poor in: {_named(poor)}' if poor else ''}."
 
 
@@ -73,17 +72,12 @@ def limit_in_words(judgement: Judgement, units: Units) -> str:
     return " / ".join(significant(units.value(limit, unit), 2) for limit in limits) + _unit(unit, units)
 
 
-def value_in_words(judgement: Judgement, units: Units) -> str:
-    """Return the value that is judged, with its unit; a dash if there is none."""
-    return _with_unit(judgement.values[0].value, judgement.values[0].unit, units) if judgement.values else "-"
-
-
 def _with_unit(value: float, unit: str, units: Units) -> str:
     return significant(units.value(value, unit)) + _unit(unit, units)
 
 
 def _unit(unit: str, units: Units) -> str:
-    return "" if unit == "1" else f" {units.of(unit)}"
+    return "" if unit == "1" else f" {units.of(unit).replace('sqrt(Hz)', '√Hz')}"
 
 
 def significant(value: float, digits: int = DIGITS) -> str:
