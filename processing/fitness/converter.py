@@ -107,11 +107,10 @@ def force_codes(evidence: Evidence) -> Judgement:
     settings, counts = evidence.settings, evidence.trial.rest.force_counts
     stuck = stuck_bits(counts, cells=settings.cells_for_a_bit)
     codes = missing_codes(counts, samples_per_code=settings.samples_per_code)
-    if codes is None and not stuck:
-        raise NotTried(
-            "the noise is narrower than a count, or too wide for so few samples", "rest longer with --seconds"
-        )
+    if len(np.unique(counts)) < settings.cells_for_a_bit:
+        raise NotTried("the noise is too narrow to turn a bit", "none needed, if the force channel is fit")
     missing, expected = codes or (0, 0)
+    holes = "within the noise {} of {} never come" if codes else "too few samples to look for missing counts"
     step_newton = 2 ** len(stuck) / abs(evidence.trial.calibration.force.counts_per_unit)
     padded = stuck == tuple(range(len(stuck)))  # none, or the lowest: a short number in a long word
     if stuck and padded:
@@ -130,8 +129,8 @@ def force_codes(evidence: Evidence) -> Judgement:
         ),
         poor_beyond=0.0,
         unfit_beyond=None,
-        template=f"{_bits(stuck)}; within the noise {{}} of {{}} never come",
-        numbers=((missing, "1"), (expected, "counts")),
+        template=f"{_bits(stuck)}; {holes}",
+        numbers=((missing, "1"), (expected, "counts")) if codes else (),
         advice=advice,
     )
 
