@@ -124,9 +124,7 @@ def value(fitness: Fitness, item: str, name: str) -> float:
 
 
 def test_a_good_rig_is_fit_and_its_numbers_are_those_it_was_made_with() -> None:
-    rig = a_virtual_rig()
-    trial = tried(rig)
-    fitness = assess(trial)
+    fitness = assess(tried(a_virtual_rig(drift_walk_newton=2e-6)))
 
     assert fitness.overall == "fit"
     assert set(verdicts(fitness).values()) == {"fit"}
@@ -175,10 +173,10 @@ def test_a_noisy_cell_is_unfit() -> None:
 
 
 def test_a_fast_drift_is_unfit() -> None:
-    fitness = assess(tried(a_virtual_rig(drift_newton_per_s=0.003), STILL))
+    fitness = assess(tried(a_virtual_rig(drift_newton_per_s=0.003, drift_walk_newton=2e-6), STILL))
 
     assert fitness["drift"].verdict == "unfit"
-    assert value(fitness, "drift", "slope") == pytest.approx(0.18, abs=0.03)
+    assert value(fitness, "drift", "slope") == pytest.approx(0.18, abs=0.015)
 
 
 def test_a_cell_with_the_wrong_sign_is_found_before_the_key_is_pressed_down() -> None:
