@@ -121,7 +121,10 @@ class _Trier:
             still = Untried("nothing was to move", f"run without --still; {BY_HAND}")
             return still, still
         if len(rest) == 0 or (rest.force_counts == rest.force_counts[0]).all():
-            dead = Untried("not moved: the force channel shows one count, so nothing would stop the motor", "mend it")
+            dead = Untried(
+                "not moved: the force channel shows one count, so nothing would stop the motor",
+                "mend the force channel",
+            )
             return dead, dead
         try:
             self._on_step("going to the top")
@@ -183,7 +186,10 @@ class _Trier:
             if status.cause == Cause.FORCE_LIMIT or np.abs(off).max() >= plan.strokes.touch_newton:
                 return self._touched(in_air, seen, status.position * UM)
             if abs(self._mm(seen, newest=True) - place_off_mm - to_mm) > plan.off_course_mm:
-                return Untried(f"stopped at {to_mm:.1f} mm: the gauge does not follow the motor", "is it stuck?")
+                return Untried(
+                    f"stopped at {to_mm:.1f} mm: the gauge does not follow the motor",
+                    "look whether the plunger is stuck or the gauge's scale is wrong",
+                )
         return Untried(
             f"the plunger touched nothing down to {to_mm:.1f} mm", "put it above a key, or lower the rig, and try again"
         )
@@ -229,12 +235,18 @@ class _Trier:
         """Return some rig time of samples from now on."""
         self._listener.take()
         self._session.rest(seconds)
-        return self._listener.take()
+        return self._take_some()
 
     def _settle(self) -> RawTrace:
         """Let the plunger come to rest and return what has been heard since the last take."""
         self._session.rest(self._plan.settle_s)
-        return self._listener.take()
+        return self._take_some()
+
+    def _take_some(self) -> RawTrace:
+        """Return what has come since the last take, one sample at least: the clock may run ahead of the samples."""
+        while not len(taken := self._listener.take()):
+            self._session.rest(FIRST_SAMPLE_S)
+        return taken
 
     def _settle_and_read(self) -> RawTrace:
         self._settle()

@@ -79,11 +79,18 @@ class Evidence:
                 "rest longer with --seconds, and look why samples are missing",
             )
 
+    def need_live_force(self) -> None:
+        """Raise NotTried unless the force changes at rest: of a channel that shows one count nothing can be told."""
+        self.need_rest()
+        if np.ptp(self.force_newton) == 0.0:
+            raise NotTried("the force shows one and the same count at rest", "see the item on the force channel")
+
     def unbroken(self, longest_s: float = np.inf) -> FloatArray:
         """Return the force of the longest stretch of the rest without a lost sample, in N, cut to longest_s.
 
-        Raises NotTried if there is no stretch that is long enough.
+        Raises NotTried if there is no stretch that is long enough, or the force is dead.
         """
+        self.need_live_force()
         rate_hz = self.rate_hz
         ends = np.flatnonzero(np.diff(self.trial.rest.sample_number) != 1) + 1
         longest = max(np.split(self.force_newton, ends), key=len)

@@ -70,7 +70,7 @@ def moving_noise(evidence: Evidence) -> Judgement:
         values=(Value("standard_deviation", sigma, "N"),),
         poor_beyond=settings.noise_poor_newton,
         unfit_beyond=settings.noise_unfit_newton,
-        template="a sample scatters by {} while the motor runs",
+        template="a sample scatters by {} while the motor runs (with hum)",
         numbers=((sigma, "N"),),
         advice=""
         if verdict == "fit"

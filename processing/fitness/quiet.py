@@ -13,6 +13,8 @@ from processing.fitness.settings import FitnessSettings
 from processing.fitness.spectrum import MAINS_HZ, Line, fitted_sines, mains_lines, noise_density
 from processing.stages import FloatArray
 
+FEWEST_MEANS = 4
+"""Of fewer means an Allan deviation is little more than chance."""
 GROUNDING = "look for a loose shield, a second path to earth, a motor or power supply near the cell's cable"
 
 
@@ -126,7 +128,7 @@ def drift(evidence: Evidence) -> Judgement:
 
 def _slope_per_s(evidence: Evidence) -> tuple[float, float, float]:
     """Return the slope of the force in N/s and its 95 % interval. Source: Theil-Sen by scipy, over means of blocks."""
-    evidence.need_rest()
+    evidence.need_live_force()
     settings, lasts_s = evidence.settings, float(evidence.time_s[-1])
     block_s = max(settings.drift_block_s, lasts_s / settings.most_blocks)
     block = np.floor(evidence.time_s / block_s).astype(np.int64)
@@ -143,9 +145,9 @@ def stability(evidence: Evidence) -> Judgement:
     settings = evidence.settings
     force, rate_hz = evidence.unbroken(), evidence.rate_hz
     length = round(settings.zero_is_old_s * rate_hz)
-    if len(force) < 5 * length:
+    if len(force) < FEWEST_MEANS * length:
         raise NotTried(
-            f"the rest is shorter than five times {settings.zero_is_old_s:g} s", "rest longer with --seconds"
+            f"the rest is shorter than {FEWEST_MEANS} times {settings.zero_is_old_s:g} s", "rest longer with --seconds"
         )
     at_zero = float(overlapping_allan(force, np.array([length]))[0])
     lowest, tau_s = allan_deviation(force, rate_hz).lowest()

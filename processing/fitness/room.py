@@ -50,7 +50,7 @@ def piled_up(counts: Int32Array, *, pile_share: float) -> int:
 def zero(evidence: Evidence) -> Judgement:
     """Without load the cell must show little of its range, and leave room for a press."""
     trial, settings = evidence.trial, evidence.settings
-    evidence.need_rest()
+    evidence.need_live_force()
     in_air = trial.touch.in_air if isinstance(trial.touch, Touch) else trial.rest
     zero_newton = float(newtons(in_air, trial).mean())
     share = abs(zero_newton) / trial.force_range_newton
