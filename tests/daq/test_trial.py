@@ -197,6 +197,7 @@ def test_a_gauge_that_runs_backwards_is_found_and_nothing_is_touched() -> None:
 
     assert fitness["encoder"].verdict == "unfit"
     assert isinstance(trial.touch, Untried)
+    assert "told to go down 2.00 mm" in trial.touch.why
     assert fitness["polarity"].verdict == "not tried"
     assert fitness.overall == "unfit"
 

@@ -339,6 +339,14 @@ def test_a_slope_that_noise_may_have_made_is_not_called_unfit() -> None:
     assert found.verdict == "poor"
 
 
+def test_so_much_noise_that_the_slope_may_have_either_sign_is_no_drift() -> None:
+    found = judged(a_trial(rest=a_stretch(white(2000, 0.03, seed=3))), "drift")
+
+    assert value(found, "low") < -60.0 * 0.0049 / 6.0
+    assert value(found, "high") > 60.0 * 0.0049 / 6.0
+    assert found.verdict != "unfit"
+
+
 def test_stability_of_white_noise_is_its_mean_over_a_second() -> None:
     """sigma / sqrt(1000) at 1 s; 59 overlapping pairs know it to some 10 %."""
     found = judged(a_trial(TriedRig(rest_s=60.0)), "stability")
