@@ -3,11 +3,17 @@
 DaqError
  +-- PortNotFound      (also OSError)       nothing can be opened at that path
  +-- PortLost          (also OSError)       the port was open and is gone
+ +-- MidiPortNotFound  (also OSError)       no MIDI port of the host can be opened by that name
  +-- RigSilent         (also TimeoutError)  the port is open, the rig says nothing
+ +-- RigBabbles                             bytes arrive, but nothing that can be understood
+ +-- RigRestarted                           the rig has started anew and forgotten what it was doing
+ +-- WrongRig                               another rig than the one that began the recording
  +-- RigMisbehaved                          the rig broke the protocol, or speaks another version
  +-- CommandRefused                         the rig says no to a command, and why
  +-- NoKeyUnderPlunger                      the approach found nothing to touch
- +-- StoppedForSafety                       a guard of the rig has stopped the motion
+ +-- MalformedPlan     (also ValueError)    a programme or plan that people wrote does not say what it must
+ +-- ProgrammeUnfit                         the rig cannot do what a stroke programme asks for
+ +-- StoppedForSafety                       a guard of the rig, or of the host, has stopped the motion
 """
 
 from __future__ import annotations
@@ -33,6 +39,17 @@ class PortLost(DaqError, OSError):
         super().__init__(f"the port is gone ({why}); check the cable, then go on; finished strokes are safe")
 
 
+class MidiPortNotFound(DaqError, OSError):
+    """No MIDI port of the host can be opened by that name."""
+
+    def __init__(self, name: str, why: str, known: tuple[str, ...]) -> None:
+        self.name, self.why, self.known = name, why, known
+        there_are = f"ports here: {', '.join(map(repr, known))}" if known else "no MIDI ports are listed here"
+        super().__init__(
+            f"cannot open MIDI port {name!r} ({why}); {there_are}; or give tcp://host:port, or use the rig's MIDI input"
+        )
+
+
 class RigSilent(DaqError, TimeoutError):
     """The port is open, the rig says nothing."""
 
@@ -41,6 +58,35 @@ class RigSilent(DaqError, TimeoutError):
         super().__init__(
             f"nothing heard for {seconds:.1f} s while waiting for {waited_for}; "
             "is this the rig's port, is it switched on, is the baud rate right?"
+        )
+
+
+class RigBabbles(DaqError):
+    """Bytes arrive, but nothing that can be understood."""
+
+    def __init__(self, byte_count: int, seconds: float) -> None:
+        self.byte_count, self.seconds = byte_count, seconds
+        super().__init__(
+            f"{byte_count} bytes came in {seconds:.1f} s and none could be understood; "
+            "is the baud rate right (--baud), is this the rig's port, is the cable sound?"
+        )
+
+
+class RigRestarted(DaqError):
+    """The rig has started anew and forgotten what it was doing."""
+
+    def __init__(self) -> None:
+        super().__init__("the rig has restarted in mid-work; look at its supply and cable; finished strokes are safe")
+
+
+class WrongRig(DaqError):
+    """Another rig than the one that began the recording."""
+
+    def __init__(self, found: str, expected: str) -> None:
+        self.found, self.expected = found, expected
+        super().__init__(
+            f"rig {found} answers, but the recording was begun with rig {expected}; connect that one, "
+            "or make a recording of what there is with `keyplumb repair` and begin a new one"
         )
 
 
@@ -70,9 +116,29 @@ class NoKeyUnderPlunger(DaqError):
         )
 
 
-class StoppedForSafety(DaqError):
-    """A guard of the rig has stopped the motion."""
+class MalformedPlan(DaqError, ValueError):
+    """A programme or plan that people wrote does not say what it must."""
 
-    def __init__(self, cause: str) -> None:
+    def __init__(self, path: str, why: str) -> None:
+        self.path, self.why = path, why
+        super().__init__(f"{path}: {why}")
+
+
+class ProgrammeUnfit(DaqError):
+    """The rig cannot do what a stroke programme asks for; nothing was moved."""
+
+    def __init__(self, programme: str, why: str) -> None:
+        self.programme, self.why = programme, why
+        super().__init__(f"programme {programme!r} does not fit this rig: {why}; change the programme")
+
+
+class StoppedForSafety(DaqError):
+    """A guard of the rig, or of the host, has stopped the motion."""
+
+    def __init__(self, cause: str, *, by: str = "the rig stopped by itself") -> None:
         self.cause = cause
-        super().__init__(f"the rig stopped by itself: {cause}; find out why before going on")
+        super().__init__(f"{by}: {cause}; find out why before going on")
+
+
+CABLE_TROUBLE = (PortLost, RigSilent, RigBabbles, RigRestarted)
+"""What may pass if the cable is put back: the key in hand is then begun again."""

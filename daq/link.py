@@ -2,7 +2,8 @@
 
 How it works: samples, events and damage go to the sink as they come (in the reader's thread); replies go into a queue
 where the session waits for them. A second thread sends the heartbeat, since the reader may wait for the disk; it beats
-only while the reader lives, so the rig's watchdog also guards against a host that no longer listens.
+only while the reader lives, so the rig's watchdog also guards against a host that no longer listens. Whatever ends the
+reader (the port is gone, the sink cannot write) is handed to whoever waits for the rig.
 """
 
 from __future__ import annotations
@@ -12,19 +13,21 @@ import threading
 import time
 from collections.abc import Callable
 
-import numpy as np
 import serial
 from serial.urlhandler.protocol_socket import Serial as SocketPort
 
-from daq.clock import TickUnwrapper
 from daq.errors import PortLost
+from daq.tally import StreamTally
 from recordings.types import Damage, RawEvents, RawTrace
 from rig.protocol.frames import DamagedBytes, Frame, FrameDecoder, encode_frame
-from rig.protocol.messages import EventBlock, Heartbeat, Message, SampleBlock
+from rig.protocol.messages import Ack, EventBlock, Heartbeat, Hello, Message, Nak, SampleBlock, StreamEnd
 
 HEARTBEAT_EVERY_S = 0.05
 READ_BYTES = 4096
-SEQUENCE_WRAP, NUMBER_WRAP = 1 << 16, 1 << 32
+TELL_DAMAGE_EVERY_S = 1.0
+"""Bytes that make no frame are told together until a frame comes or this has passed: babble must not fill the disk."""
+PORT_TROUBLE = (serial.SerialException, OSError, TypeError)
+"""What a port that is gone raises; TypeError: it was closed while it was being read."""
 
 Sink = Callable[[RawTrace | RawEvents | Damage], None]
 
@@ -32,17 +35,20 @@ Sink = Callable[[RawTrace | RawEvents | Damage], None]
 class Link:
     """An open cable. `close` it, or use it in a `with` block."""
 
-    def __init__(self, port: serial.Serial, sink: Sink) -> None:
+    def __init__(self, port: serial.Serial, sink: Sink, tally: StreamTally | None = None) -> None:
+        """tally: that of an earlier link to the same rig, so that what was lost in between is counted."""
         self._port, self._sink = port, sink
-        self._decoder, self._ticks = FrameDecoder(), TickUnwrapper()
-        self._replies: queue.SimpleQueue[Message | PortLost] = queue.SimpleQueue()
+        self._tally = tally or StreamTally(sink)
+        self._decoder = FrameDecoder()
+        self._replies: queue.SimpleQueue[Message | Exception] = queue.SimpleQueue()
         self._writing, self._sequence = threading.Lock(), 0
-        self._expected: dict[str, int] = {}
         self._closing = threading.Event()
-        self.last_tick_us = 0
-        """The rig's clock at the newest sample."""
+        self._damage: tuple[int, str, float] | None = None
+        self._failure: Exception | None = None
         self.heard_at_s = time.monotonic()
-        """The host's clock when bytes last arrived."""
+        """The host's clock when the last whole frame arrived."""
+        self.bytes_without_sense = 0
+        """Received since the last whole frame."""
         self._reader = threading.Thread(target=self._read, name="link reader", daemon=True)
         self._beater = threading.Thread(target=self._beat, name="link heartbeat", daemon=True)
         self._reader.start()
@@ -54,6 +60,11 @@ class Link:
     def __exit__(self, *_: object) -> None:
         self.close()
 
+    @property
+    def last_tick_us(self) -> int:
+        """The rig's clock at the newest sample."""
+        return self._tally.last_tick_us
+
     def close(self) -> None:
         """Stop reading and close the port; harmless if already closed."""
         self._closing.set()
@@ -61,10 +72,16 @@ class Link:
         self._beater.join()
         self._port.close()
 
-    def send(self, message: Message) -> int:
-        """Send a message and return its sequence number. Raises PortLost."""
+    def next_sequence(self) -> int:
+        """Return the number for a new message."""
         with self._writing:
             sequence, self._sequence = self._sequence, (self._sequence + 1) & 0xFFFF
+        return sequence
+
+    def send(self, message: Message, sequence: int | None = None) -> int:
+        """Send a message and return its sequence number; the same number again repeats it. Raises PortLost."""
+        sequence = self.next_sequence() if sequence is None else sequence
+        with self._writing:
             try:
                 self._port.write(encode_frame(message, sequence))
             except (serial.SerialException, OSError) as fault:
@@ -72,26 +89,41 @@ class Link:
         return sequence
 
     def next_reply(self, timeout_s: float) -> Message | None:
-        """Return the next reply (anything but samples and events), None after timeout_s. Raises PortLost."""
+        """Return the next reply (anything but samples and events), None after timeout_s. Raises as `check`."""
         try:
             reply = self._replies.get(timeout=timeout_s)
         except queue.Empty:
             return None
-        if isinstance(reply, PortLost):
+        if isinstance(reply, Exception):
             raise reply
         return reply
 
+    def check(self) -> None:
+        """Raise what has ended the reader: PortLost, or what the sink has raised."""
+        if self._failure is not None:
+            raise self._failure
+
     def _read(self) -> None:
-        while not self._closing.is_set():
-            try:
-                received = self._port.read(self._how_many())
-            except (serial.SerialException, OSError, TypeError) as fault:  # TypeError: closed while reading
-                self._replies.put(PortLost(str(fault)))
-                return
-            if received:
-                self.heard_at_s = time.monotonic()
-                for item in self._decoder.feed(received):
-                    self._sort(item)
+        try:
+            while not self._closing.is_set():
+                self._take(self._receive())
+            self._tell_damage()
+        except Exception as failure:  # whatever it is, whoever waits for the rig must hear it
+            self._failure = failure
+            self._replies.put(failure)
+
+    def _receive(self) -> bytes:
+        try:
+            return self._port.read(self._how_many())
+        except PORT_TROUBLE as fault:
+            raise PortLost(str(fault)) from fault
+
+    def _take(self, received: bytes) -> None:
+        self.bytes_without_sense += len(received)
+        for item in self._decoder.feed(received):
+            self._sort(item)
+        if self._damage is not None and time.monotonic() - self._damage[2] > TELL_DAMAGE_EVERY_S:
+            self._tell_damage()
 
     def _beat(self) -> None:
         while not self._closing.wait(HEARTBEAT_EVERY_S) and self._reader.is_alive():
@@ -107,42 +139,34 @@ class Link:
 
     def _sort(self, item: Frame | DamagedBytes) -> None:
         if isinstance(item, DamagedBytes):
-            self._sink(Damage(self.last_tick_us, "damaged_bytes", item.length, item.reason))
+            length, reason, since_s = self._damage or (0, item.reason, time.monotonic())
+            self._damage = (length + item.length, reason, since_s)
             return
-        if not self._is_news("lost_frames", item.sequence, 1, SEQUENCE_WRAP):
-            return
-        match item.message:
-            case SampleBlock() as block:
-                if self._is_news("lost_samples", block.first_sample_number, len(block.samples), NUMBER_WRAP):
-                    self._sink(self._trace(block))
-            case EventBlock() as block:
-                if self._is_news("lost_events", block.first_event_number, len(block.events), NUMBER_WRAP):
-                    ticks = np.array([self._ticks.unwrap(int(tick)) for tick in block.events["tick_us"]], np.int64)
-                    self._sink(RawEvents(ticks, block.events["source"].copy(), block.events["byte"].copy()))
+        self._tell_damage()
+        self.heard_at_s, self.bytes_without_sense = time.monotonic(), 0
+        message = item.message
+        if isinstance(message, Hello):  # first of all: after a restart the numbers begin anew
+            self._tally.greeted(message)
+        news = self._tally.frame_is_news(item.sequence)
+        if isinstance(message, Hello | Ack | Nak) or news:  # an answer carries its command's number: twice is harmless
+            self._pass_on(message)
+
+    def _pass_on(self, message: Message) -> None:
+        match message:
+            case SampleBlock():
+                self._to_sink(self._tally.trace(message))
+            case EventBlock():
+                self._to_sink(self._tally.events(message))
+            case StreamEnd():
+                self._tally.ended(message)
             case _:
-                self._replies.put(item.message)
+                self._replies.put(message)
 
-    def _trace(self, block: SampleBlock) -> RawTrace:
-        ticks = self._ticks.unwrap_all(block.samples["tick_us"])
-        if len(ticks):
-            self.last_tick_us = int(ticks[-1])
-        numbers = block.first_sample_number + np.arange(len(ticks), dtype=np.int64)
-        return RawTrace(
-            numbers, ticks, block.samples["force_counts"].copy(), block.samples["displacement_counts"].copy()
-        )
+    def _to_sink(self, news: RawTrace | RawEvents | None) -> None:
+        if news is not None:
+            self._sink(news)
 
-    def _is_news(self, kind: str, number: int, count: int, wrap: int) -> bool:
-        """Compare a running number with the one expected and tell whether what carries it is to be kept.
-
-        A step forward is a loss: told, not an error. A step back is a frame that came twice or late; it is told and
-        left out, so that what is stored and what is reported lost always add up to what was sent.
-        """
-        expected = self._expected.get(kind, number)
-        ahead = (number - expected + wrap // 2) % wrap - wrap // 2
-        if ahead < 0:
-            self._sink(Damage(self.last_tick_us, "repeated_or_late", 1, f"number {number} after {expected - 1}"))
-            return False
-        self._expected[kind] = (number + count) % wrap
-        if ahead:
-            self._sink(Damage(self.last_tick_us, kind, ahead, f"{ahead} missing before number {number}"))
-        return True
+    def _tell_damage(self) -> None:
+        if self._damage is not None:
+            (length, reason, _), self._damage = self._damage, None
+            self._tally.damaged(length, reason)

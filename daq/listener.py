@@ -6,6 +6,7 @@ from threading import Lock
 
 import numpy as np
 
+from daq.guard import HostGuard
 from recordings.types import Damage, RawEvents, RawTrace
 
 
@@ -16,14 +17,23 @@ class Listener:
         self._lock = Lock()
         self._pieces: list[RawTrace] = []
         self._damage: list[Damage] = []
+        self.guard: HostGuard | None = None
+        """The host's own guard, once the rig is known; it looks at all that comes."""
 
     def add(self, news: RawTrace | RawEvents | Damage) -> None:
-        """Take samples and damage; events are left."""
+        """Take samples and damage; events are left. Raises StoppedForSafety when the guard has stopped the rig."""
         with self._lock:
             if isinstance(news, RawTrace):
                 self._pieces.append(news)
             elif isinstance(news, Damage):
                 self._damage.append(news)
+        if self.guard is not None:
+            self.guard.watch(news)
+
+    def watch_for(self, force_limit_newton: float) -> None:
+        """Tell the guard which force limit the rig is told, as the cell shows it."""
+        if self.guard is not None:
+            self.guard.force_limit_newton = force_limit_newton
 
     def forget(self) -> None:
         """Forget what has come so far."""

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import threading
-
-import numpy as np
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
 
 from recordings.journal import Journal
 from recordings.keys import Key
 from recordings.partial import PartialRecording
-from recordings.types import Damage, KeyRecording, Mark, RawEvents, RawTrace
+from recordings.types import Damage, DiaryEntry, KeyRecording, Mark, RawEvents, RawTrace
+
+News = RawTrace | RawEvents | Damage
 
 
 class Recorder:
@@ -21,7 +24,8 @@ class Recorder:
         self._key: Key | None = None
         self._samples: tuple[int, int] | None = None
         """Numbers of the first and the last sample of the stretch under way."""
-        self._newest: list[RawTrace] = []
+        self._between_keys: list[Damage] = []
+        self._listeners: list[Callable[[News], None]] = []
         self.sample_count = 0
         self.damage_count = 0
 
@@ -29,56 +33,87 @@ class Recorder:
         """Record into this file from the next key on; what was on the cable before the greeting is not its damage."""
         with self._lock:
             self._file, self.damage_count = file, 0
+            self._between_keys.clear()
 
     def close(self) -> None:
         """Record no more: what the link still hears is not kept. On return nothing writes to the file."""
         with self._lock:
             self._file = self._key = None
 
-    def add(self, news: RawTrace | RawEvents | Damage) -> None:
-        """Take samples, events or damage; between keys only damage is counted."""
+    def add(self, news: News) -> None:
+        """Take samples, events or damage; between keys only damage is kept, for the next key. Raises CannotWrite."""
         with self._lock:
+            for listener in self._listeners:
+                listener(news)
             self.damage_count += isinstance(news, Damage)
             if self._key is None or self._file is None:
+                if isinstance(news, Damage):
+                    self._between_keys.append(news)
                 return
-            piece = _piece(self._key, news)
-            self._file.note(piece)
+            self._file.note(_piece(self._key, news))
             if isinstance(news, RawTrace) and len(news):
                 self.sample_count += len(news)
-                self._newest.append(news)
                 first = self._samples[0] if self._samples else int(news.sample_number[0])
                 self._samples = (first, int(news.sample_number[-1]))
+
+    @contextmanager
+    def listening(self, listener: Callable[[News], None]) -> Iterator[None]:
+        """Give a listener everything that comes while the block lasts, in the link's thread."""
+        with self._lock:
+            self._listeners.append(listener)
+        try:
+            yield
+        finally:
+            with self._lock:
+                self._listeners.remove(listener)
 
     def begin_key(self, key: Key) -> None:
         """Record for this key from now on."""
         with self._lock:
-            self._key, self._samples, self._newest = key, None, []
-
-    def force_counts_since_last_call(self) -> np.ndarray[tuple[int], np.dtype[np.int32]]:
-        """Return the force counts that have come since this was last asked, shape (N,)."""
-        with self._lock:
-            newest, self._newest = self._newest, []
-        return np.concatenate([trace.force_counts for trace in newest]) if newest else np.empty(0, np.int32)
+            self._key, self._samples = key, None
+            if self._between_keys and self._file is not None:
+                self._file.note(KeyRecording(key, RawTrace.none(), RawEvents.none(), damage=tuple(self._between_keys)))
+                self._between_keys.clear()
 
     def end_stretch(self, name: str) -> None:
         """Make safe what has come since the last call, marked with a name."""
         with self._lock:
-            ended = self._turn_over(name)
+            self._mark(name)
+            ended = self._file.turn_over() if self._key is not None and self._file is not None else None
         self._keep(ended)
 
-    def end_key(self, name: str) -> None:
-        """Make safe the rest of the key; what comes until the next key is not recorded."""
+    def end_key(self, name: str, outcome: str) -> None:
+        """Make safe the rest of the key and that it is done; what comes until the next key is not recorded.
+
+        outcome: `recorded`, `missed` or `skipped`.
+        """
         with self._lock:
-            ended, self._key = self._turn_over(name), None
+            self._mark(name)
+            ended = None
+            if self._key is not None and self._file is not None:
+                self._file.mark_done(self._key, outcome)
+                ended = self._file.turn_over()
+            self._key = None
         self._keep(ended)
 
-    def _turn_over(self, name: str) -> Journal | None:
-        if self._key is None or self._file is None:
-            return None
-        if self._samples:
+    def set_aside(self, reason: str) -> None:
+        """Keep what there is of the key in hand apart from what will be measured; the key is to begin again."""
+        with self._lock:
+            if self._key is not None and self._file is not None:
+                self._file.set_aside(self._key, reason)
+            self._key = self._samples = None
+
+    def write_diary(self, kind: str, text: str, facts: str = "") -> None:
+        """Keep an entry of the recording's diary, stamped now. facts: the same as JSON, for programs."""
+        entry = DiaryEntry(datetime.now(UTC), kind, text, facts)
+        with self._lock:
+            if self._file is not None:
+                self._file.write_diary(entry)
+
+    def _mark(self, name: str) -> None:
+        if self._samples and self._key is not None and self._file is not None:
             self._file.note(KeyRecording(self._key, RawTrace.none(), RawEvents.none(), (Mark(name, *self._samples),)))
         self._samples = None
-        return self._file.turn_over()
 
     def _keep(self, ended: Journal | None) -> None:
         """Force a stretch to the disk, without the lock: the link goes on meanwhile."""
@@ -86,7 +121,7 @@ class Recorder:
             self._file.keep(ended)
 
 
-def _piece(key: Key, news: RawTrace | RawEvents | Damage) -> KeyRecording:
+def _piece(key: Key, news: News) -> KeyRecording:
     match news:
         case RawTrace():
             return KeyRecording(key, news, RawEvents.none())

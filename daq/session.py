@@ -1,24 +1,28 @@
 """A conversation with one rig: greet it, move it, stop it, and know where it is.
 
-How it works: every command is answered by Ack or Nak; a move ends with a Status. Waiting is reckoned in the rig's own
-time (its ticks), so a rig played faster or slower needs no other limits; only silence is reckoned in the host's time.
+How it works: every command is answered by Ack or Nak; if no answer comes the command is sent again under its number,
+and the rig does it only once. A move ends with a Status about that command; one that gets lost is asked for. Waiting
+is reckoned in the rig's own time (its ticks), so a rig played faster or slower needs no other limits; only silence is
+reckoned in the host's time.
 """
 
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
 
-from daq.errors import CommandRefused, RigMisbehaved, RigSilent, StoppedForSafety
+from daq.errors import CommandRefused, DaqError, RigBabbles, RigMisbehaved, RigRestarted, RigSilent, StoppedForSafety
+from daq.introduction import RigIntroduction, introduction_of
 from daq.link import Link
-from recordings.types import Calibration, LinearScale, RigInfo
 from rig.protocol.messages import (
     Ack,
+    Ask,
     Axis,
     Cause,
     Channel,
+    Cue,
     Greet,
     Hello,
+    Home,
     Message,
     Move,
     Nak,
@@ -28,25 +32,20 @@ from rig.protocol.messages import (
     Status,
     Stop,
     StopStream,
+    Swing,
 )
 from rig.protocol.table import PROTOCOL_VERSION
 
 SILENT_AFTER_S = 2.0
+ANSWER_WITHIN_S = 0.25
+"""After this a command is sent again."""
+ASK_EVERY_S = 0.5
 PATIENCE_US = 5_000_000
 """How much longer than reckoned a move may take, in rig time."""
 POLL_S = 0.05
 GREETING_TRIES = 3
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RigIntroduction:
-    """What the rig says of itself."""
-
-    info: RigInfo
-    calibration: Calibration
-    has_carriage: bool
-    force_range_newton: float
-    travel_mm: tuple[float, float]
+STOP_TRIES = 4
+ASK_TRIES = 5
 
 
 class Session:
@@ -54,38 +53,55 @@ class Session:
 
     def __init__(self, link: Link) -> None:
         self._link = link
+        self._greeted = False
         self._statuses: list[Status] = []
 
     def greet(self) -> RigIntroduction:
-        """Ask the rig who it is. Raises RigSilent if nothing answers, RigMisbehaved if it speaks another version."""
-        for attempt in range(GREETING_TRIES):
-            sequence = self._link.send(Greet(PROTOCOL_VERSION))
-            try:
-                return self._introduction(sequence)
-            except RigSilent:
-                if attempt == GREETING_TRIES - 1:
-                    raise
-        raise AssertionError("unreachable: the last attempt returns or raises")
+        """Ask the rig who it is.
 
-    def _introduction(self, sequence: int) -> RigIntroduction:
+        Raises RigSilent if nothing answers, RigBabbles if what comes makes no sense, RigMisbehaved if it speaks
+        another version.
+        """
+        for attempt in range(1, GREETING_TRIES + 1):
+            try:
+                introduction = self._introduction(self._link.send(Greet(PROTOCOL_VERSION)))
+            except (RigSilent, RigBabbles):
+                if attempt == GREETING_TRIES:
+                    raise
+                continue
+            if introduction is not None:
+                self._greeted = True
+                return introduction
+        raise RigMisbehaved("it does not say all of its Hello and its channels when greeted")
+
+    def _introduction(self, sequence: int) -> RigIntroduction | None:
+        """Return what the rig says of itself, None if a part of it was lost on the way."""
         hello: Hello | None = None
         channels: dict[str, Channel] = {}
+        give_up_s = time.monotonic() + SILENT_AFTER_S / GREETING_TRIES
         while True:
-            match self._next("its greeting", SILENT_AFTER_S / GREETING_TRIES):
+            match self._next("its greeting", give_up_s):
                 case Hello() as hello:
                     channels = {}
+                    if hello.protocol_version != PROTOCOL_VERSION:
+                        raise RigMisbehaved(f"it speaks version {hello.protocol_version}, we speak {PROTOCOL_VERSION}")
                 case Channel() as channel:
                     channels[channel.name] = channel
                 case Ack(number) if number == sequence:
-                    return _introduce(hello, channels)
+                    whole = hello is not None and len(channels) == hello.channel_count
+                    return introduction_of(hello, channels) if hello is not None and whole else None
 
     def start_stream(self) -> None:
         """Have the rig send samples and events."""
         self._command(StartStream())
 
     def stop_stream(self) -> None:
-        """Have the rig send no more samples."""
+        """Have the rig send no more samples; what was lost at the very end is known afterwards."""
         self._command(StopStream())
+
+    def home(self) -> Status:
+        """Bring the plunger to its top switch. Needed once before any other move."""
+        return self._move(Home(), Axis.PLUNGER, longest_us=20_000_000)
 
     def move_plunger(
         self, to_mm: float, *, speed_mm_per_s: float, acceleration_mm_per_s2: float, force_limit_newton: float
@@ -101,69 +117,149 @@ class Session:
             round(acceleration_mm_per_s2 * 1000),
             round(force_limit_newton * 1000),
         )
-        return self._move(move, longest_us=round(30.0 / speed_mm_per_s * 1e6))
+        return self._move(move, Axis.PLUNGER, longest_us=round(30.0 / speed_mm_per_s * 1e6))
+
+    def swing_plunger(
+        self,
+        top_mm: float,
+        bottom_mm: float,
+        count: int,
+        *,
+        speed_mm_per_s: float,
+        acceleration_mm_per_s2: float,
+        force_limit_newton: float,
+    ) -> Status:
+        """Press down to `bottom_mm` and back up to `top_mm`, `count` times, in the rig's own rhythm."""
+        swing = Swing(
+            round(top_mm * 1000),
+            round(bottom_mm * 1000),
+            count,
+            round(speed_mm_per_s * 1000),
+            round(acceleration_mm_per_s2 * 1000),
+            round(force_limit_newton * 1000),
+        )
+        return self._move(swing, Axis.PLUNGER, longest_us=round(2 * count * 30.0 / speed_mm_per_s * 1e6))
 
     def move_carriage(self, station: int) -> Status:
         """Bring the plunger over a key and wait until it stands. station: the key's number."""
-        return self._move(Move(Axis.CARRIAGE, station, 0, 0, 0), longest_us=20_000_000)
+        return self._move(Move(Axis.CARRIAGE, station, 0, 0, 0), Axis.CARRIAGE, longest_us=20_000_000)
+
+    def cue(self, station: int, *, good: int, wanted: int, verdict: int) -> None:
+        """Show a person at the rig what to do next."""
+        self._command(Cue(station, min(good, 255), min(wanted, 255), verdict))
 
     def stop(self) -> None:
-        """Stop every axis now; may be called at any time, any number of times, and asks for no answer."""
+        """Stop every axis now; may be called at any time, any number of times.
+
+        Said again until it is answered; a rig that does not answer stops by its own watchdog. Raises PortLost.
+        """
+        sequence = self._link.next_sequence()
+        for _ in range(STOP_TRIES):
+            self._link.send(Stop(), sequence)
+            until_s = time.monotonic() + ANSWER_WITHIN_S
+            while (left_s := until_s - time.monotonic()) > 0:
+                if self._link.next_reply(left_s) == Ack(sequence):
+                    return
+
+    def stand_still(self) -> None:
+        """Stop, and wait until both axes stand: after a greeting the rig may still be at an earlier host's move."""
+        self.stop()
+        give_up_s = time.monotonic() + SILENT_AFTER_S
+        for axis in Axis:
+            while self._ask(axis).state == State.MOVING:
+                if time.monotonic() > give_up_s:
+                    raise RigMisbehaved("it goes on moving after Stop")
+
+    def _ask(self, axis: Axis) -> Status:
+        """Return what an axis does now; a Status that is lost on the way is asked for again."""
+        for _ in range(ASK_TRIES):
+            self._command(Ask(axis))
+            about = [status for status in self._statuses if status.axis == axis]
+            if about:
+                return about[-1]
+        raise self._silent("where an axis is", SILENT_AFTER_S)
+
+    def stop_now(self) -> None:
+        """Say Stop once and wait for nothing: for the thread that reads. Raises PortLost."""
         self._link.send(Stop())
 
     def rest(self, seconds: float) -> None:
         """Let some rig time pass. Raises RigSilent when the samples stop coming."""
         until_us = self._link.last_tick_us + round(seconds * 1e6)
         while self._link.last_tick_us < until_us:
+            reply = self._link.next_reply(0.001)
+            if reply is not None:
+                self._take(reply)
             self._check_not_silent("samples", SILENT_AFTER_S)
-            time.sleep(0.001)
 
-    def _move(self, move: Move, *, longest_us: int) -> Status:
+    def _move(self, move: Move | Home | Swing, axis: Axis, *, longest_us: int) -> Status:
         self._statuses.clear()
-        self._command(move)
+        sequence = self._command(move)
         give_up_us = self._link.last_tick_us + longest_us + PATIENCE_US
+        ask_at_s = time.monotonic() + ASK_EVERY_S
         while True:
             while self._statuses:
                 status = self._statuses.pop(0)
-                if status.axis == move.axis and status.state != State.MOVING:
+                if status.command == sequence and status.axis == axis and status.state != State.MOVING:
                     return _checked(status)
-            self._take(self._next("the end of a move", SILENT_AFTER_S, give_up_us=give_up_us))
+            reply = self._link.next_reply(POLL_S)
+            if reply is not None:
+                self._take(reply)
+                continue
+            overdue = self._link.last_tick_us > give_up_us
+            if overdue or time.monotonic() > ask_at_s:
+                ask_at_s = time.monotonic() + ASK_EVERY_S
+                if self._ask(axis).state == State.MOVING and overdue:
+                    raise RigMisbehaved("a move takes far longer than its way and speed can explain")
+            self._check_not_silent("the end of a move", SILENT_AFTER_S)
 
-    def _command(self, command: Message) -> None:
-        sequence = self._link.send(command)
-        while True:
-            match self._next(f"an answer to {type(command).__name__}", SILENT_AFTER_S):
-                case Ack(number) if number == sequence:
-                    return
-                case Nak(number, reason) if number == sequence:
-                    raise CommandRefused(str(command), _words(Refusal, reason))
-                case other:
-                    self._take(other)
+    def _command(self, command: Message) -> int:
+        """Send a command until it is answered, and return its number."""
+        sequence = self._link.next_sequence()
+        name = type(command).__name__
+        give_up_s = time.monotonic() + SILENT_AFTER_S
+        while time.monotonic() < give_up_s:
+            self._link.send(command, sequence)
+            again_s = time.monotonic() + ANSWER_WITHIN_S
+            while (left_s := again_s - time.monotonic()) > 0:
+                match self._link.next_reply(left_s):
+                    case Ack(number) if number == sequence:
+                        return sequence
+                    case Nak(number, reason) if number == sequence and reason != Refusal.NOT_GREETED:
+                        raise CommandRefused(str(command), _words(Refusal, reason))
+                    case None:
+                        break
+                    case other:
+                        self._take(other)
+        raise self._silent(f"an answer to {name}", SILENT_AFTER_S)
 
     def _take(self, reply: Message) -> None:
         if isinstance(reply, Status):
             self._statuses.append(reply)
+        unasked_hello = isinstance(reply, Hello)
+        if self._greeted and (unasked_hello or (isinstance(reply, Nak) and reply.reason == Refusal.NOT_GREETED)):
+            raise RigRestarted
 
-    def _next(self, waiting_for: str, silent_after_s: float, *, give_up_us: int | None = None) -> Message:
-        started_s = time.monotonic()
-        while True:
-            reply = self._link.next_reply(POLL_S)
+    def _next(self, waiting_for: str, give_up_s: float) -> Message:
+        """Return the next reply. Raises RigSilent or RigBabbles when the host's clock shows give_up_s."""
+        while (left_s := give_up_s - time.monotonic()) > 0:
+            reply = self._link.next_reply(left_s)
             if reply is not None:
                 return reply
-            if give_up_us is None and time.monotonic() - started_s > silent_after_s:
-                raise RigSilent(waiting_for, silent_after_s)
-            if give_up_us is not None and self._link.last_tick_us > give_up_us:
-                raise RigMisbehaved(f"{waiting_for} was not reported in time")
-            self._check_not_silent(waiting_for, silent_after_s)
+        raise self._silent(waiting_for, SILENT_AFTER_S)
 
     def _check_not_silent(self, waiting_for: str, silent_after_s: float) -> None:
-        silent_s = time.monotonic() - self._link.heard_at_s
-        if silent_s > silent_after_s:
-            raise RigSilent(waiting_for, silent_after_s)
+        self._link.check()
+        if time.monotonic() - self._link.heard_at_s > silent_after_s:
+            raise self._silent(waiting_for, silent_after_s)
+
+    def _silent(self, waiting_for: str, seconds: float) -> DaqError:
+        senseless = self._link.bytes_without_sense
+        return RigBabbles(senseless, seconds) if senseless else RigSilent(waiting_for, seconds)
 
 
 def _checked(status: Status) -> Status:
-    if status.cause in (Cause.HOST_SILENT, Cause.TRAVEL_LIMIT, Cause.STOP_COMMAND):
+    if status.cause not in (Cause.TARGET_REACHED, Cause.FORCE_LIMIT):
         raise StoppedForSafety(_words(Cause, status.cause))
     return status
 
@@ -173,41 +269,3 @@ def _words(names: type[Cause] | type[Refusal], number: int) -> str:
         return names(number).name.lower().replace("_", " ")
     except ValueError:
         return f"reason {number}"
-
-
-def _introduce(hello: Hello | None, channels: dict[str, Channel]) -> RigIntroduction:
-    if hello is None:
-        raise RigMisbehaved("it did not say Hello when greeted")
-    if hello.protocol_version != PROTOCOL_VERSION:
-        raise RigMisbehaved(f"it speaks version {hello.protocol_version}, we speak {PROTOCOL_VERSION}")
-    missing = {"force", "displacement"} - channels.keys()
-    if missing:
-        raise RigMisbehaved(f"it has no channel {' and '.join(sorted(missing))}")
-    force, displacement = channels["force"], channels["displacement"]
-    return RigIntroduction(
-        info=RigInfo(
-            model=hello.model,
-            serial_number=hello.serial_number,
-            firmware=hello.firmware,
-            sample_rate_hz=hello.sample_rate_mhz / 1000,
-        ),
-        calibration=Calibration(
-            force=_scale(force),
-            displacement=_scale(displacement),
-            compliance_mm_per_newton=hello.compliance_nm_per_newton * 1e-6,
-            force_delay_us=force.delay_us - displacement.delay_us,
-        ),
-        has_carriage=hello.axis_count > Axis.CARRIAGE,
-        force_range_newton=force.highest,
-        travel_mm=(displacement.lowest, displacement.highest),
-    )
-
-
-def _scale(channel: Channel) -> LinearScale:
-    return LinearScale(
-        counts_per_unit=channel.counts_per_unit,
-        zero_counts=channel.zero_counts,
-        unit=channel.unit,
-        calibrated_on=None,
-        reference="stated by the rig",
-    )

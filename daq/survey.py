@@ -1,46 +1,36 @@
-"""A survey: the stroke programme for one key after the other, from an open port to a finished recording.
+"""A survey: one key after the other, from an open port to a finished recording; by motor or by hand.
 
-How it works: over each key the plunger approaches until it touches, backs off into the air, and makes its strokes; the
-recorder makes every stroke safe as it ends. Whatever goes wrong, the last thing the rig hears is Stop.
+How it works: a worker (`motor.py`, `by_hand.py`) records one key at a time; the recorder makes every stroke safe as it
+ends. If the cable is pulled or the rig restarts, the attempt at the key in hand is set aside and begun again when the
+rig is back. Whatever goes wrong, the last thing the rig hears is Stop, and what was finished can be gone on with.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
-import numpy as np
-
-from daq.errors import DaqError, NoKeyUnderPlunger
-from daq.link import Link
-from daq.port import open_port
-from daq.programme import SlowStrokes
+from daq.errors import CABLE_TROUBLE
+from daq.motor import MotorWorker
+from daq.plan import Visit, visits_as_json, visits_from_json
+from daq.port import DEFAULT_BAUD
 from daq.recorder import Recorder
-from daq.session import RigIntroduction, Session
+from daq.sitting import Sitting
+from daq.talk import Progress, Talk
+from recordings.errors import MalformedRecording
 from recordings.keys import Key
-from recordings.partial import PartialRecording
-from recordings.types import Header, RunInfo
+from recordings.partial import PartialRecording, begin_recording, resume_recording
+from recordings.types import DiaryEntry, Header, RunInfo
 from recordings.writer import refuse_to_overwrite
-from rig.protocol.messages import Cause, Status
 
-UM = 0.001
+MOST_ATTEMPTS = 10
+"""At one key; more is a cable that has to be mended first."""
 
-
-@dataclass(frozen=True, slots=True)
-class Progress:
-    """How far a survey is."""
-
-    key: Key
-    key_index: int
-    """From 0."""
-    key_count: int
-    stroke: int
-    """From 1; 0: approaching."""
-    stroke_count: int
-    seconds_left: float | None
-    """None: too early to say."""
+Worker = MotorWorker
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,146 +39,179 @@ class SurveyResult:
 
     path: Path
     recorded: tuple[Key, ...]
-    missed: tuple[NoKeyUnderPlunger, ...]
+    missed: tuple[Key, ...]
     """Keys that the plunger did not find."""
+    skipped: tuple[Key, ...]
     sample_count: int
+    """Recorded in this sitting."""
+    samples_heard: int
+    samples_lost: int
+    """On the cable in this sitting, between keys too: together what the rig has sent."""
     damage_count: int
+    """Reports of damage, of whatever kind."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SurveyPlan:
-    """What to record and how."""
+    """What to record."""
 
-    keys: tuple[Key, ...]
-    programme: SlowStrokes
+    visits: tuple[Visit, ...]
     run: RunInfo
+    by_hand: bool = False
+    check: tuple[str, str] | None = None
+    """The verdict of a check of the rig just before, in words and as JSON, for the diary."""
 
 
-def run_survey(
-    port_path: str,
-    out: Path,
-    plan: SurveyPlan,
-    *,
-    on_progress: Callable[[Progress], None],
-    place_rig: Callable[[Key], None],
-) -> SurveyResult:
-    """Record every key of the plan to the file `out`.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Where:
+    """Which rig, which file, and how patiently."""
 
-    place_rig(key) is called before each key if the rig has no carriage: a person sets the rig over the key.
-    Raises DaqError and its kinds, RecordingExists. What was finished before an error stays in the folder OUT.partial.
+    port_path: str
+    out: Path
+    baud: int = DEFAULT_BAUD
+    patience_s: float = 60.0
+
+
+def run_survey(where: Where, plan: SurveyPlan, talk: Talk) -> SurveyResult:
+    """Record every key of the plan to the file `where.out`.
+
+    Raises DaqError and its kinds, RecordingExists, CannotWrite. What was finished before an error stays in the folder
+    OUT.partial, for `resume_survey`.
     """
-    refuse_to_overwrite(out)
+    refuse_to_overwrite(where.out)
     recorder = Recorder()
-    with Link(open_port(port_path), recorder.add) as link:
-        session = Session(link)
-        rig = session.greet()
-        file = PartialRecording(out, Header(run=plan.run, rig=rig.info, calibration=rig.calibration))
-        recorder.open(file)
-        surveyor = _Surveyor(session, recorder, rig, plan, on_progress, place_rig)
-        try:
-            missed = surveyor.record_all()
-        except BaseException:  # Ctrl-C included: the rig must stop whatever happened
-            _stop_quietly(session)
-            recorder.close()
-            file.abandon()
-            raise
-    file.finish()
-    lost = {absent.key_name for absent in missed}
-    recorded = tuple(key for key in plan.keys if key.name not in lost)
-    return SurveyResult(out, recorded, missed, recorder.sample_count, recorder.damage_count)
+    with _sitting(where, recorder) as sitting:
+        worker = _worker(sitting, talk, by_hand=plan.by_hand)
+        worker.refuse_unfit(plan.visits)
+        header = Header(run=plan.run, rig=sitting.rig.info, calibration=sitting.rig.calibration)
+        file = begin_recording(where.out, header)
+        with _kept(file, recorder, sitting):
+            recorder.write_diary("plan", plan.run.programme, visits_as_json(plan.visits, by_hand=plan.by_hand))
+            if plan.check is not None:
+                recorder.write_diary("check", *plan.check)
+            _Round(worker, sitting, file, talk).make(plan.visits)
+    return _result(plan.visits, file, sitting)
 
 
-def _stop_quietly(session: Session) -> None:
-    """Say Stop; if the cable is gone, the rig's own watchdog does it, and the first error is the one to tell."""
+def resume_survey(where: Where, talk: Talk) -> SurveyResult:
+    """Go on with an interrupted survey where it stood, by the plan it was begun with.
+
+    Raises as run_survey; NoSuchFile if there is none, WrongRig if it was begun with another rig.
+    """
+    recorder = Recorder()
+    file = resume_recording(where.out)
     try:
-        session.stop()
-    except DaqError:
-        return
+        visits, by_hand = _plan_in(file.diary, where.out)
+        sitting = _sitting(where, recorder)
+    except BaseException:
+        file.abandon()
+        raise
+    with _kept(file, recorder, sitting), sitting:
+        sitting.expect(file.header.rig)
+        recorder.write_diary("resumed", f"{len(file.done)} of {len(visits)} keys were done")
+        _Round(_worker(sitting, talk, by_hand=by_hand), sitting, file, talk).make(visits)
+    return _result(visits, file, sitting)
 
 
-class _Surveyor:
-    """The strokes, key by key."""
+def _sitting(where: Where, recorder: Recorder) -> Sitting:
+    return Sitting(where.port_path, recorder, baud=where.baud, patience_s=where.patience_s)
 
-    def __init__(
-        self,
-        session: Session,
-        recorder: Recorder,
-        rig: RigIntroduction,
-        plan: SurveyPlan,
-        on_progress: Callable[[Progress], None],
-        place_rig: Callable[[Key], None],
-    ) -> None:
-        self._session, self._recorder, self._rig, self._plan = session, recorder, rig, plan
-        self._on_progress, self._place_rig = on_progress, place_rig
+
+def _worker(sitting: Sitting, talk: Talk, *, by_hand: bool) -> Worker:
+    return MotorWorker(sitting, talk)
+
+
+def _plan_in(diary: tuple[DiaryEntry, ...], out: Path) -> tuple[tuple[Visit, ...], bool]:
+    plan = next((entry for entry in diary if entry.kind == "plan"), None)
+    if plan is None:
+        raise MalformedRecording(str(out), "it was interrupted before its plan was kept; use `keyplumb repair`")
+    return visits_from_json(plan.facts)
+
+
+@contextmanager
+def _kept(file: PartialRecording, recorder: Recorder, sitting: Sitting) -> Iterator[None]:
+    """Finish the recording when the block ends well; otherwise stop the rig first and leave what there is."""
+    try:
+        recorder.open(file)
+        yield
+        recorder.write_diary("finished", f"{len(file.done)} keys")
+    except BaseException:  # Ctrl-C included: the rig must stop whatever happened
+        sitting.stop()
+        recorder.close()
+        file.abandon()
+        raise
+    recorder.close()
+    file.finish()
+
+
+class _Round:
+    """The visits of one sitting, one after the other, over whatever happens to the cable."""
+
+    def __init__(self, worker: Worker, sitting: Sitting, file: PartialRecording, talk: Talk) -> None:
+        self._worker, self._sitting, self._file, self._talk = worker, sitting, file, talk
+
+    def make(self, visits: tuple[Visit, ...]) -> None:
+        """Record every key that is not done yet."""
+        clock = _Clock(visits, self._file, self._talk)
+        self._over_cable_trouble(self._worker.prepare, come_back=False)
+        for index, visit in enumerate(visits):
+            if visit.key not in self._file.done:
+                self._over_cable_trouble(partial(self._worker.record, visit, clock.sayer(index)))
+        self._over_cable_trouble(self._worker.finish)
+
+    def _over_cable_trouble(self, work: Callable[[], None], *, come_back: bool = True) -> None:
+        """Do something, and again when the cable or the rig has failed meanwhile; what there was is set aside."""
+        for attempt in range(1, MOST_ATTEMPTS + 1):
+            try:
+                if attempt > 1 and come_back:
+                    self._worker.prepare()
+                work()
+                return
+            except CABLE_TROUBLE as trouble:
+                self._sitting.recorder.set_aside(str(trouble))
+                if attempt == MOST_ATTEMPTS:
+                    raise
+                self._sitting.reconnect(trouble, self._tell)
+
+    def _tell(self, text: str) -> None:
+        self._sitting.recorder.write_diary("cable", text)
+        self._talk.tell(text)
+
+
+class _Clock:
+    """Tells how far the survey is and how long it will still take."""
+
+    def __init__(self, visits: tuple[Visit, ...], file: PartialRecording, talk: Talk) -> None:
+        self._visits, self._file, self._talk = visits, file, talk
+        self._done_before = len(file.done)
         self._started_s = time.monotonic()
 
-    def record_all(self) -> tuple[NoKeyUnderPlunger, ...]:
-        """Record every key and return the ones that were not found."""
-        missed = []
-        self._session.start_stream()
-        self._home()
-        for index, key in enumerate(self._plan.keys):
-            try:
-                self._record(key, index)
-            except NoKeyUnderPlunger as absent:
-                self._recorder.end_key("no key found")
-                self._home()
-                missed.append(absent)
-        self._session.stop_stream()
-        return tuple(missed)
+    def sayer(self, index: int) -> Callable[[str, float], None]:
+        """Return a function that is told what is being done at a visit, and which share of it is behind us."""
 
-    def _record(self, key: Key, index: int) -> None:
-        programme = self._plan.programme
-        self._report(key, index, 0)
-        if self._rig.has_carriage:
-            self._session.move_carriage(key.number)
-        else:
-            self._place_rig(key)
-        self._recorder.begin_key(key)
-        zero_newton = self._rest_and_read_zero()
-        start_mm = self._approach(key, zero_newton)
-        for stroke in range(1, programme.strokes + 1):
-            self._report(key, index, stroke)
-            self._session.rest(programme.rest_s)
-            self._go(self._rig.travel_mm[1], programme.speed_mm_per_s, zero_newton + programme.force_limit_newton)
-            self._go(start_mm, programme.speed_mm_per_s, self._rig.force_range_newton)
-            self._recorder.end_stretch(f"stroke {stroke}")
-        self._session.rest(programme.rest_s)
-        self._home()
-        self._recorder.end_key("return")
+        def say(doing: str, share_of_key: float) -> None:
+            done, count = len(self._file.done), len(self._visits)
+            here = done - self._done_before + share_of_key
+            left = count - done - share_of_key
+            passed_s = time.monotonic() - self._started_s
+            left_s = passed_s * left / here if here >= 1 else None
+            key = self._visits[index].key
+            self._talk.progress(Progress(key, index, count, doing, (done + share_of_key) / count, left_s))
 
-    def _rest_and_read_zero(self) -> float:
-        """Return what the cell shows in the air, in N: force limits are reckoned from there."""
-        self._recorder.force_counts_since_last_call()
-        self._session.rest(self._plan.programme.rest_s)
-        scale = self._rig.calibration.force
-        counts = self._recorder.force_counts_since_last_call()
-        return float((np.mean(counts) - scale.zero_counts) / scale.counts_per_unit) if len(counts) else 0.0
+        return say
 
-    def _approach(self, key: Key, zero_newton: float) -> float:
-        """Touch the key, back off, and return where the strokes start, in mm."""
-        programme, deepest_mm = self._plan.programme, self._rig.travel_mm[1]
-        status = self._go(deepest_mm, programme.approach_mm_per_s, zero_newton + programme.touch_newton)
-        if status.cause != Cause.FORCE_LIMIT:
-            raise NoKeyUnderPlunger(key.name, deepest_mm)
-        start_mm = max(status.position * UM - programme.clearance_mm, self._rig.travel_mm[0])
-        self._go(start_mm, programme.approach_mm_per_s, self._rig.force_range_newton)
-        return start_mm
 
-    def _home(self) -> None:
-        self._go(self._plan.programme.home_mm, self._plan.programme.approach_mm_per_s, self._rig.force_range_newton)
+def _result(visits: tuple[Visit, ...], file: PartialRecording, sitting: Sitting) -> SurveyResult:
+    def with_outcome(outcome: str) -> tuple[Key, ...]:
+        return tuple(visit.key for visit in visits if file.done.get(visit.key) == outcome)
 
-    def _go(self, to_mm: float, speed_mm_per_s: float, force_limit_newton: float) -> Status:
-        return self._session.move_plunger(
-            to_mm,
-            speed_mm_per_s=speed_mm_per_s,
-            acceleration_mm_per_s2=self._plan.programme.acceleration_mm_per_s2,
-            force_limit_newton=min(force_limit_newton, self._rig.force_range_newton),
-        )
-
-    def _report(self, key: Key, index: int, stroke: int) -> None:
-        count, strokes = len(self._plan.keys), self._plan.programme.strokes
-        done = (index + stroke / (strokes + 1)) / count
-        passed_s = time.monotonic() - self._started_s
-        left_s = passed_s * (1 - done) / done if index >= 1 else None
-        self._on_progress(Progress(key, index, count, stroke, strokes, left_s))
+    return SurveyResult(
+        file.path,
+        recorded=with_outcome("recorded"),
+        missed=with_outcome("missed"),
+        skipped=with_outcome("skipped"),
+        sample_count=sitting.recorder.sample_count,
+        samples_heard=sitting.tally.samples_heard,
+        samples_lost=sitting.tally.samples_lost,
+        damage_count=sitting.recorder.damage_count,
+    )

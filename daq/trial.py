@@ -16,19 +16,22 @@ from datetime import UTC, datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from daq.errors import CommandRefused, DaqError
+from daq.errors import DaqError
+from daq.guard import HostGuard
+from daq.introduction import RigIntroduction
 from daq.link import Link
 from daq.listener import Listener, joined
 from daq.port import open_port
-from daq.programme import SlowStrokes
-from daq.session import RigIntroduction, Session
+from daq.programme import Approach as KeyFinding
+from daq.session import Session
 from recordings.trial import AirMove, Approach, Touch, Trial, Untried
 from recordings.types import Int32Array, LinearScale, RawTrace
 from rig.protocol.messages import Cause, Status
 
 UM = 0.001
 FIRST_SAMPLE_S = 0.001
-NO_MOTOR = "no such axis"
+ANYWHERE_MM = (-float("inf"), float("inf"))
+"""The gauge is on trial itself, so the host's guard does not go by it."""
 BY_HAND = (
     "without a motor: lay a known weight on the plunger, then a gauge block under it, check --still each time, and see "
     "that zero and place at rest change by as much, with the right sign"
@@ -58,8 +61,8 @@ class TrialPlan:
     """If the gauge is so far from where the motor should be, the plunger is stuck or the gauge is wrong."""
     past_touch_mm: float = 1.0
     """So far beyond the touch a rig that ignores its force limit may press the key down: a tenth of its dip."""
-    strokes: SlowStrokes = field(default_factory=SlowStrokes)
-    """The survey that the rig is to be fit for: its touch, speeds and home."""
+    find: KeyFinding = field(default_factory=KeyFinding)
+    """How a survey finds a key: its touch, its speed, its clearance."""
 
 
 def run_trial(port_path: str, plan: TrialPlan, *, on_step: Callable[[str], None]) -> Trial:
@@ -72,6 +75,7 @@ def run_trial(port_path: str, plan: TrialPlan, *, on_step: Callable[[str], None]
         session = Session(link)
         try:
             rig = session.greet()
+            listener.guard = HostGuard(rig.calibration, ANYWHERE_MM, session.stop_now)
             listener.forget()  # what was on the cable before the greeting is not its damage
             return _Trier(session, listener, rig, plan, on_step).run()
         except BaseException:  # Ctrl-C included: the rig must stop whatever happened
@@ -92,8 +96,7 @@ class _Trier:
         on_step: Callable[[str], None],
     ) -> None:
         self._session, self._listener, self._rig, self._plan, self._on_step = session, listener, rig, plan, on_step
-        lowest, highest = rig.travel_mm
-        self._home_mm = min(max(plan.strokes.home_mm, lowest), highest)
+        self._home_mm = rig.travel_mm[0]
 
     def run(self) -> Trial:
         """Make the trial."""
@@ -120,20 +123,19 @@ class _Trier:
         if not self._plan.moves:
             still = Untried("nothing was to move", f"run without --still; {BY_HAND}")
             return still, still
+        if not self._rig.has_motor:
+            motorless = Untried("the rig has no motor for the plunger", BY_HAND)
+            return motorless, motorless
         if len(rest) == 0 or (rest.force_counts == rest.force_counts[0]).all():
             dead = Untried(
                 "not moved: the force channel shows one count, so nothing would stop the motor",
                 "mend the force channel",
             )
             return dead, dead
-        try:
-            self._on_step("going to the top")
-            self._home()
-        except CommandRefused as refused:
-            if refused.reason != NO_MOTOR:
-                raise
-            motorless = Untried("the rig has no motor for the plunger", BY_HAND)
-            return motorless, motorless
+        self._on_step("going to the top")
+        self._listener.watch_for(self._rig.force_range_newton)
+        self._session.stand_still()
+        self._session.home()
         air = self._move_in_air()
         touch = air if isinstance(air, Untried) else self._why_not_touch(air) or self._touch(air)
         self._on_step("going home")
@@ -143,7 +145,7 @@ class _Trier:
     def _move_in_air(self) -> AirMove | Untried:
         self._on_step(f"going down and up {self._plan.air_mm:g} mm in the air")
         at_top = self._settle_and_read()
-        limit = self._newton(at_top) + self._plan.strokes.touch_newton
+        limit = self._newton(at_top) + self._plan.find.touch_newton
         bottom = self._go(self._home_mm + self._plan.air_mm, self._plan.air_mm_per_s, limit)
         if bottom.cause == Cause.FORCE_LIMIT:
             return Untried(
@@ -180,10 +182,10 @@ class _Trier:
         to_mm, deepest_mm = self._home_mm, self._rig.travel_mm[1]
         while to_mm + plan.step_mm <= deepest_mm:
             to_mm += plan.step_mm
-            status = self._go(to_mm, plan.step_mm_per_s, zero + plan.strokes.touch_newton)
+            status = self._go(to_mm, plan.step_mm_per_s, zero + plan.find.touch_newton)
             seen = self._settle()
             off = self._newtons(seen) - zero
-            if status.cause == Cause.FORCE_LIMIT or np.abs(off).max() >= plan.strokes.touch_newton:
+            if status.cause == Cause.FORCE_LIMIT or np.abs(off).max() >= plan.find.touch_newton:
                 return self._touched(in_air, seen, status.position * UM)
             if abs(self._mm(seen, newest=True) - place_off_mm - to_mm) > plan.off_course_mm:
                 return Untried(
@@ -203,32 +205,34 @@ class _Trier:
             if off[np.argmax(np.abs(off))] > 0.0
             else Untried("not approached again: touching lowers the force", "mend the sign of the force first")
         )
-        return Touch(limit_newton=self._plan.strokes.touch_newton, in_air=in_air, on_key=on_key, approach=approach)
+        return Touch(limit_newton=self._plan.find.touch_newton, in_air=in_air, on_key=on_key, approach=approach)
 
     def _approach(self, zero: float, touch_mm: float) -> Approach:
-        strokes = self._plan.strokes
-        self._on_step(f"approaching it at {strokes.approach_mm_per_s:g} mm/s to try the force limit")
-        start_mm = max(touch_mm - strokes.clearance_mm, self._home_mm)
+        find = self._plan.find
+        self._on_step(f"approaching it at {find.speed_mm_per_s:g} mm/s to try the force limit")
+        start_mm = max(touch_mm - find.clearance_mm, self._home_mm)
         end_mm = min(touch_mm + self._plan.past_touch_mm, self._rig.travel_mm[1])
-        self._go(start_mm, strokes.approach_mm_per_s, self._rig.force_range_newton)
+        self._go(start_mm, find.speed_mm_per_s, self._rig.force_range_newton)
         self._settle()
-        status = self._go(end_mm, strokes.approach_mm_per_s, zero + strokes.touch_newton)
+        status = self._go(end_mm, find.speed_mm_per_s, zero + find.touch_newton)
         return Approach(
-            limit_newton=strokes.touch_newton,
-            speed_mm_per_s=strokes.approach_mm_per_s,
+            limit_newton=find.touch_newton,
+            speed_mm_per_s=find.speed_mm_per_s,
             ended_by_limit=status.cause == Cause.FORCE_LIMIT,
             trace=self._settle(),
         )
 
     def _home(self) -> None:
-        self._go(self._home_mm, self._plan.strokes.approach_mm_per_s, self._rig.force_range_newton)
+        self._go(self._home_mm, self._plan.find.speed_mm_per_s, self._rig.force_range_newton)
 
     def _go(self, to_mm: float, speed_mm_per_s: float, force_limit_newton: float) -> Status:
+        limit = min(force_limit_newton, self._rig.force_range_newton)
+        self._listener.watch_for(limit)
         return self._session.move_plunger(
             to_mm,
             speed_mm_per_s=speed_mm_per_s,
-            acceleration_mm_per_s2=self._plan.strokes.acceleration_mm_per_s2,
-            force_limit_newton=min(force_limit_newton, self._rig.force_range_newton),
+            acceleration_mm_per_s2=self._plan.find.acceleration_mm_per_s2,
+            force_limit_newton=limit,
         )
 
     def _read(self, seconds: float) -> RawTrace:

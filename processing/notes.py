@@ -1,25 +1,34 @@
-"""From event bytes to notes, and from notes to places on the way.
+"""From note messages to notes, and from notes to places on the way.
 
-How it works: MIDI bytes go through mido's parser with the status byte put in front where running status left it out
-(the parser forgets it). A note-on with velocity 0 is a note-off (MIDI 1.0). Contact edges make notes without velocity
-when there is no MIDI. A note's place is the plunger's way at its time, from a line through the samples around it.
+How it works: the rig's MIDI input is read first, the host's MIDI port if the rig's tells of no note, contact edges
+(notes without velocity) if there is no MIDI at all. A key's notes are those of its own note number on the channel of
+its first note-on: a keyboard that sends every note on two channels, layered or split, has still sounded once.
+Everything else that begins is stray. A note's place is the plunger's way at its time, from a line through the samples
+around it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 
-import mido
 import numpy as np
 
 from processing.stages import Branch, Note, Stroke, StrokeNotes
 from recordings.keys import Key
-from recordings.types import CONTACT, MIDI_IN, STRIKE, RawEvents
+from recordings.midi import MidiParser, NoteMessage
+from recordings.types import CONTACT, HOST_MIDI, MIDI_IN, STRIKE, RawEvents
 
-FIRST_STATUS, FIRST_SYSTEM, FIRST_REALTIME = 0x80, 0xF0, 0xF8
 AROUND_S = 0.02
 SPEED_OVER_MM = 1.0
+HOME_MM = 0.3
+"""A plunger back this close to touch has let the key come home; it is where the lift weight is read from too."""
+ENDS_WITHIN_S = 0.5
+"""A note that still sounds so long after its key came home is stuck; no interface is that late."""
+PRESSES_BACK_NEWTON = 0.03
+"""Less than this near home, and the key may have stayed down, its note with it."""
+PRESSES_BACK_TO_MM = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,69 +37,77 @@ class NoteLog:
 
     notes: tuple[Note, ...]
     stray: int
-    """Note-ons of other keys."""
+    """Note-ons of other keys, and of this key on another channel than its first."""
     doubled: int
     """Note-ons while the note was sounding already."""
     heard: bool
     """False: nothing in the recording tells of notes at all."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Edge:
-    time_s: float
-    on: bool
-    note: int
-    velocity: int | None
+    orphan_bytes: int = 0
+    """MIDI data bytes before any status byte: what they mean was said before the recording began."""
 
 
 def to_notes(events: RawEvents, key: Key, *, first_tick_us: int) -> NoteLog:
     """Return the notes of one key; times in s from first_tick_us."""
-    edges = list(_midi_edges(events, first_tick_us)) or list(_contact_edges(events, key, first_tick_us))
-    own = [edge for edge in edges if edge.note == key.note]
+    messages, orphan_bytes = _note_messages(events, key)
+    channel = next((message.channel for message in messages if message.on and message.note == key.note), None)
     notes: list[Note] = []
-    doubled = 0
-    for edge in own:
+    doubled = stray = 0
+    for message in messages:
+        time_s = (message.tick_us - first_tick_us) * 1e-6
         sounding = bool(notes) and notes[-1].off_s is None
-        if edge.on:
+        if (message.note, message.channel) != (key.note, channel):
+            stray += message.on
+        elif message.on:
             doubled += sounding
-            notes.append(Note(edge.time_s, edge.velocity, None))
+            notes.append(Note(time_s, message.velocity, None))
         elif sounding:
-            notes[-1] = Note(notes[-1].on_s, notes[-1].velocity, edge.time_s)
-    stray = sum(edge.on for edge in edges if edge.note != key.note)
-    return NoteLog(tuple(notes), stray, doubled, heard=bool(edges))
+            notes[-1] = Note(notes[-1].on_s, notes[-1].velocity, time_s)
+    return NoteLog(tuple(notes), stray, doubled, heard=bool(messages), orphan_bytes=orphan_bytes)
 
 
-def _midi_edges(events: RawEvents, first_tick_us: int) -> Iterator[_Edge]:
-    status, message = 0, bytearray()
-    began_us: int | None = None
-    midi = events.source == MIDI_IN
-    for tick_us, byte in zip(events.tick_us[midi].tolist(), events.byte[midi].tolist(), strict=True):
-        if byte >= FIRST_REALTIME:
-            continue
-        if byte >= FIRST_STATUS:
-            status, message, began_us = byte, bytearray(), tick_us
-            continue
-        if not FIRST_STATUS <= status < FIRST_SYSTEM:
-            continue
-        if began_us is None:  # running status: this byte begins a message
-            began_us = tick_us
-        message.append(byte)
-        if len(message) == _data_bytes(status):
-            spoken = mido.Message.from_bytes([status, *message])
-            if spoken.type in ("note_on", "note_off"):
-                on = spoken.type == "note_on" and spoken.velocity > 0
-                yield _Edge((began_us - first_tick_us) * 1e-6, on, spoken.note, spoken.velocity if on else None)
-            message, began_us = bytearray(), None
+def _note_messages(events: RawEvents, key: Key) -> tuple[list[NoteMessage], int]:
+    """Return the messages of the best source that has any, and how many MIDI bytes could not be read."""
+    orphan_bytes = 0
+    for source in (MIDI_IN, HOST_MIDI):
+        parser, here = MidiParser(), events.source == source
+        messages = parser.feed(events.tick_us[here].tolist(), events.byte[here].tolist())
+        orphan_bytes += parser.orphan_bytes
+        if messages:
+            return messages, orphan_bytes
+    return _contact_messages(events, key), orphan_bytes
 
 
-def _data_bytes(status: int) -> int:
-    return 1 if status & 0xF0 in (0xC0, 0xD0) else 2
-
-
-def _contact_edges(events: RawEvents, key: Key, first_tick_us: int) -> Iterator[_Edge]:
+def _contact_messages(events: RawEvents, key: Key) -> list[NoteMessage]:
     edges = (events.source == CONTACT) | (events.source == STRIKE)
-    for tick_us, byte in zip(events.tick_us[edges].tolist(), events.byte[edges].tolist(), strict=True):
-        yield _Edge((tick_us - first_tick_us) * 1e-6, bool(byte), key.note, None)
+    said = zip(events.tick_us[edges].tolist(), events.byte[edges].tolist(), strict=True)
+    return [NoteMessage(tick_us, 0, key.note, bool(closed), None) for tick_us, closed in said]
+
+
+def stuck_notes(log: NoteLog, strokes: Iterable[Stroke], *, recorded_until_s: float) -> list[tuple[int, int]]:
+    """Return (place in log.notes, number of the stroke from 1) of each note that did not end though its key came home.
+
+    A note is judged if its stroke came home, the key pressed against the plunger all the way (else it stayed down, and
+    rightly sounds), and ENDS_WITHIN_S passed before the next note or the end of the recording.
+    """
+    nexts_s = [after.on_s for _, after in pairwise(log.notes)] + [recorded_until_s]
+    open_ended = [(place, note) for place, note in enumerate(log.notes) if note.off_s is None]
+    stuck = []
+    for number, stroke in enumerate(strokes, 1):
+        home_s = _home_again_s(stroke)
+        for place, note in open_ended:
+            if home_s is not None and stroke.down.time_s[0] <= note.on_s < home_s <= nexts_s[place] - ENDS_WITHIN_S:
+                stuck.append((place, number))
+    return stuck
+
+
+def _home_again_s(stroke: Stroke) -> float | None:
+    """Return when the plunger had let the key come home; None: it did not, or the key did not follow."""
+    if stroke.up is None or not len(stroke.up.way_mm) or stroke.up.way_mm[-1] > HOME_MM:
+        return None
+    last = (stroke.up.way_mm >= HOME_MM) & (stroke.up.way_mm <= PRESSES_BACK_TO_MM)
+    if not last.any() or np.median(stroke.up.force_newton[last]) < PRESSES_BACK_NEWTON:
+        return None
+    return float(stroke.up.time_s[-1])
 
 
 def notes_of_stroke(stroke: Stroke, log: NoteLog) -> StrokeNotes:

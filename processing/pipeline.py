@@ -18,17 +18,27 @@ from processing.segment import split_presses
 from processing.settings import Settings
 from processing.stages import CalibratedTrace, Finding, KeyResult, Stroke
 from processing.strokes import to_stroke
-from recordings.types import Calibration, Header, KeyRecording
+from recordings.types import Calibration, Header, KeyRecording, RunInfo
 
 COMPARABLE_SHARE = 0.8
 """A stroke that goes less far than this share of the longest did not start from home."""
 
 
 def analyse(header: Header, keys: Iterable[KeyRecording], settings: Settings | None = None) -> KeyboardResult:
-    """Return the results of a recording. Keys may come from an iterator; only their curves are kept."""
-    chosen = settings or Settings()
+    """Return the results of a recording. Keys may come from an iterator; only their curves are kept.
+
+    The latency bound in force, kept with the results, is the larger of the settings' and the recording's own.
+    """
+    chosen = with_recorded_latency(settings or Settings(), header.run)
     results = tuple(analyse_key(recording, header.calibration, chosen) for recording in keys)
     return compare_keys(header, results, chosen)
+
+
+def with_recorded_latency(settings: Settings, run: RunInfo) -> Settings:
+    """Return the settings with a latency bound no smaller than the one that the recording says of its own notes."""
+    recorded_s = (run.note_latency_bound_ms or 0.0) * 1e-3
+    bound_s = max(settings.feature.latency_bound_s, recorded_s)
+    return replace(settings, feature=replace(settings.feature, latency_bound_s=bound_s))
 
 
 def analyse_key(recording: KeyRecording, calibration: Calibration, settings: Settings) -> KeyResult:

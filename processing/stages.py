@@ -52,7 +52,8 @@ class Note:
     """A note that began, and ended if it did."""
 
     on_s: float
-    velocity: int | None
+    velocity: float | None
+    """Of MIDI, 1..127; with high-resolution velocity in steps of 1/128. None: a contact tells none."""
     off_s: float | None
 
 
@@ -128,7 +129,7 @@ class StrokeNotes:
 
     trigger_mm: float | None
     release_mm: float | None
-    velocity: int | None
+    velocity: float | None
     speed_at_trigger_mm_per_s: float | None
 
 

@@ -9,6 +9,8 @@
     /entry/record/force, .../displacement          NXcollection: the scale of each channel
     /entry/key_40             NXdata of C4: signal force_counts over displacement_counts; sample_number, tick_us
     /entry/key_40_log         NXcollection of C4: events, marks, damage
+    /entry/key_40_aside_1, .../key_40_aside_1_log  the same of an attempt that was set aside, with its reason
+    /entry/record/diary       NXcollection: what happened meanwhile, by the host's clock
 
 The file holds counts. A viewer that knows `scaling_factor` and `offset` can show physical units; newtons are not
 stored.
@@ -22,7 +24,9 @@ SCHEMA = "keyplumb.recording/1"
 ENTRY = "entry"
 RECORD = "record"
 KEY_GROUP = "key_{number:02d}"
-LOG_GROUP = "key_{number:02d}_log"
+ASIDE_GROUP = "key_{number:02d}_aside_{attempt}"
+LOG_OF = "{group}_log"
+DIARY = "diary"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +46,12 @@ TRACE_COLUMNS = (
     Column("displacement_counts", "int32", "counts", "displacement channel, as it came; downward positive"),
 )
 EVENT_COLUMNS = (
-    Column("tick_us", "int64", "us", "the rig's clock when the byte or edge arrived"),
-    Column("source", "uint8", "", "0 MIDI input, 1 contact, 2 strike sensor, 3 foot switch"),
+    Column(
+        "tick_us",
+        "int64",
+        "us",
+        "the rig's clock when the byte or edge arrived; of the host's MIDI port as reckoned from the host's clock",
+    ),
+    Column("source", "uint8", "", "0 MIDI input, 1 contact, 2 strike sensor, 3 foot switch, 4 MIDI port of the host"),
     Column("byte", "uint8", "", "the MIDI byte; an edge is 1 (closed) or 0 (open)"),
 )

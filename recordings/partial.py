@@ -7,9 +7,10 @@
         journal-0002         the stretch under way, record by record; will become part-0002
 
 How it works: what comes is appended to the journal at once. When a stretch ends its journal is forced to the disk and
-renamed to a part, so a part is whole by its name alone. `assemble` joins the parts to one file and removes the folder;
-after a power cut the same call does it with what is there, the journals' whole records included, and the file says
-that it is not complete.
+renamed to a part, so a part is whole by its name alone. The records say themselves what has become of a key: done, or
+set aside because it is begun again. `assemble` joins everything to one file and removes the folder; after a power cut
+the same call does it with what is there, and the file says that it is not complete. `resume_recording` goes on with
+the folder instead: what was finished stays, the attempt that was interrupted is set aside.
 """
 
 from __future__ import annotations
@@ -18,25 +19,35 @@ import json
 import os
 import shutil
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import astuple, dataclass
+from datetime import datetime
 from pathlib import Path
-from struct import Struct
+from typing import IO
 
-import numpy as np
-
-from recordings.errors import NotARecording, RecordingExists
+from recordings.errors import NoSuchFile, NotARecording, RecordingExists
 from recordings.folder_lock import lock_folder
 from recordings.journal import Journal, read_journal
 from recordings.keys import Key
+from recordings.packing import (
+    KIND_ASIDE,
+    KIND_DAMAGE,
+    KIND_DIARY,
+    KIND_DONE,
+    KIND_EVENTS,
+    KIND_FINISHED,
+    KIND_MARK,
+    KIND_SAMPLES,
+    packed_events,
+    packed_trace,
+    unpacked,
+)
 from recordings.reader import open_recording
 from recordings.safe_files import sync_folder
-from recordings.types import Damage, Header, KeyRecording, Mark, RawEvents, RawTrace, join
+from recordings.types import DiaryEntry, Header, KeyRecording, RawEvents, RawTrace, SetAside, join
 from recordings.writer import refuse_to_overwrite, write_recording
 
-KIND_SAMPLES, KIND_EVENTS, KIND_DAMAGE, KIND_MARK = 1, 2, 3, 4
-_KEY = Struct("<B")
-_SAMPLE = np.dtype([("number", "<i8"), ("tick_us", "<i8"), ("force", "<i4"), ("displacement", "<i4")])
-_EVENT = np.dtype([("tick_us", "<i8"), ("source", "u1"), ("byte", "u1")])
+NO_KEY = 0
 
 
 def partial_folder(path: Path) -> Path:
@@ -44,20 +55,50 @@ def partial_folder(path: Path) -> Path:
     return path.with_name(path.name + ".partial")
 
 
-class PartialRecording:
-    """The folder, open for writing."""
+def begin_recording(path: Path, header: Header) -> PartialRecording:
+    """Make the folder and open it. Raises RecordingExists if there is one of that name, finished or under way."""
+    refuse_to_overwrite(path)
+    folder = partial_folder(path)
+    try:
+        folder.mkdir()
+    except FileExistsError as fault:
+        raise RecordingExists(folder) from fault
+    lock = lock_folder(folder)
+    write_recording(folder / "header.h5", header, ())
+    return PartialRecording(path, header, lock, {}, ())
 
-    def __init__(self, path: Path, header: Header) -> None:
-        """Raise RecordingExists if there is a recording of that name, finished or under way."""
-        refuse_to_overwrite(path)
-        self.path, self.header, self.folder = path, header, partial_folder(path)
-        try:
-            self.folder.mkdir()
-        except FileExistsError as fault:
-            raise RecordingExists(self.folder) from fault
-        self._lock = lock_folder(self.folder)
-        write_recording(self.folder / "header.h5", header, ())
-        self._stretch = 0
+
+def resume_recording(path: Path) -> PartialRecording:
+    """Open the folder of an interrupted recording and go on with it.
+
+    Raises NoSuchFile if there is none, RecordingInUse if it is being recorded, RecordingExists if it was finished.
+    """
+    folder = partial_folder(path)
+    refuse_to_overwrite(path)
+    if not (folder / "header.h5").is_file():
+        raise NoSuchFile(folder)
+    lock = lock_folder(folder)
+    with open_recording(folder / "header.h5") as opened:
+        header = opened.header
+    told = _told(folder)
+    recording = PartialRecording(path, header, lock, told.done, told.diary)
+    for number in sorted(told.open_keys):
+        recording.set_aside(Key(number), "the recording was interrupted")
+    return recording
+
+
+class PartialRecording:
+    """The folder, open for writing: made by `begin_recording` or `resume_recording`."""
+
+    def __init__(
+        self, path: Path, header: Header, lock: IO[bytes], done: dict[Key, str], diary: tuple[DiaryEntry, ...]
+    ) -> None:
+        self.path, self.header, self.folder, self._lock = path, header, partial_folder(path), lock
+        self.done = done
+        """Keys that need no more work, and what has become of them: `recorded`, `missed`, `skipped`."""
+        self.diary = diary
+        """What was written into the diary before this sitting."""
+        self._stretch = max((_number(stretch) for stretch in _stretches(self.folder)), default=0)
         self._journal = self._next_journal()
 
     def _next_journal(self) -> Journal:
@@ -65,16 +106,33 @@ class PartialRecording:
         return Journal(self.folder / f"journal-{self._stretch:04d}")
 
     def note(self, piece: KeyRecording) -> None:
-        """Add a piece of the stretch under way to the journal."""
-        key = _KEY.pack(piece.key.number)
+        """Add a piece of the stretch under way to the journal. Raises CannotWrite when the disk is full."""
+        number = piece.key.number
         if len(piece.trace):
-            self._journal.append(KIND_SAMPLES, key + _packed_trace(piece.trace))
+            self._append(KIND_SAMPLES, number, packed_trace(piece.trace))
         if len(piece.events.tick_us):
-            self._journal.append(KIND_EVENTS, key + _packed_events(piece.events))
+            self._append(KIND_EVENTS, number, packed_events(piece.events))
         for mark in piece.marks:
-            self._journal.append(KIND_MARK, key + json.dumps(astuple(mark)).encode())
+            self._append(KIND_MARK, number, json.dumps(astuple(mark)).encode())
         for damage in piece.damage:
-            self._journal.append(KIND_DAMAGE, key + json.dumps(astuple(damage)).encode())
+            self._append(KIND_DAMAGE, number, json.dumps(astuple(damage)).encode())
+
+    def set_aside(self, key: Key, reason: str) -> None:
+        """Keep what there is of a key as an attempt of its own, not to be measured; the key begins anew."""
+        self._append(KIND_ASIDE, key.number, reason.encode())
+
+    def mark_done(self, key: Key, outcome: str) -> None:
+        """Say that a key needs no more work."""
+        self._append(KIND_DONE, key.number, outcome.encode())
+        self.done[key] = outcome
+
+    def write_diary(self, entry: DiaryEntry) -> None:
+        """Keep an entry of the diary."""
+        told = [entry.at.isoformat(), entry.kind, entry.text, entry.facts]
+        self._append(KIND_DIARY, NO_KEY, json.dumps(told).encode())
+
+    def _append(self, kind: int, key_number: int, payload: bytes) -> None:
+        self._journal.append(kind, bytes([key_number]) + payload)
 
     def turn_over(self) -> Journal:
         """Begin a new stretch with a journal of its own; return that of the one that has ended, for `keep`."""
@@ -89,14 +147,20 @@ class PartialRecording:
         sync_folder(self.folder)
 
     def finish(self) -> None:
-        """Join all parts to the one file and remove the folder."""
+        """Say that nothing is missing, join everything to the one file and remove the folder.
+
+        Raises CannotWrite if there is no room for the file; the folder is then whole, and `assemble` makes it later.
+        """
+        self._append(KIND_FINISHED, NO_KEY, b"")
+        self._journal.sync()
         self._journal.close()
         self._lock.close()
-        assemble(self.folder, self.path, complete=True)
+        assemble(self.folder, self.path)
 
     def abandon(self) -> None:
-        """Close the journal and leave the folder as it is, for `assemble`."""
-        self._journal.sync()
+        """Close the journal and leave the folder as it is, for `resume_recording` or `assemble`."""
+        with suppress(OSError):  # a full disk has been told already; what is written is written
+            self._journal.sync()
         self._journal.close()
         self._lock.close()
 
@@ -107,68 +171,105 @@ class Assembled:
 
     finished_stretches: int
     rescued_samples: int
-    """Samples of the stretch that was under way when the recording was interrupted."""
+    """Samples of stretches that were under way when the recording was interrupted."""
+    keys_done: int
+    attempts_set_aside: int
+    complete: bool
+    """Whether the recording had been finished, and only the one file was not written yet."""
 
 
-def assemble(folder: Path, path: Path, *, complete: bool) -> Assembled:
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What the records of a folder say, without their samples."""
+
+    done: dict[Key, str]
+    open_keys: set[int]
+    diary: tuple[DiaryEntry, ...]
+    attempts_set_aside: int
+    finished: bool
+    stretches_of_key: dict[int, list[Path]]
+
+
+def assemble(folder: Path, path: Path) -> Assembled:
     """Join the parts in a folder, and what its journals still hold, to one recording; then remove the folder.
 
     Raises NotARecording if the folder is no recording under way, RecordingExists if `path` exists, RecordingInUse if
-    it is still being recorded.
+    it is still being recorded, CannotWrite if there is no room.
     """
     if not (folder / "header.h5").is_file():
         raise NotARecording(folder, "it is no folder of a recording under way (header.h5 is missing)")
     with lock_folder(folder):
-        return _assemble(folder, path, complete=complete)
+        return _assemble(folder, path)
 
 
-def _assemble(folder: Path, path: Path, *, complete: bool) -> Assembled:
+def _assemble(folder: Path, path: Path) -> Assembled:
     with open_recording(folder / "header.h5") as opened:
         header = opened.header
-    parts, journals = sorted(folder.glob("part-*")), sorted(folder.glob("journal-*"))
-    rescued = sum(len(piece.trace) for journal in journals for piece in _pieces(journal))
-    write_recording(path, header, _joined(parts + journals), complete=complete)
+    told, stretches = _told(folder), _stretches(folder)
+    journals = [stretch for stretch in stretches if stretch.name.startswith("journal")]
+    pieces = (piece for journal in journals for piece in _samples_in(journal))
+    rescued = sum(len(piece.trace) for piece in pieces)
+    keys = (_joined(number, told.stretches_of_key[number]) for number in sorted(told.stretches_of_key))
+    write_recording(path, header, keys, complete=told.finished, diary=told.diary)
     shutil.rmtree(folder)
-    return Assembled(len(parts), rescued)
+    return Assembled(
+        len(stretches) - len(journals), rescued, len(told.done), told.attempts_set_aside, complete=told.finished
+    )
 
 
-def _joined(stretches: list[Path]) -> Iterator[KeyRecording]:
-    """Yield each key from the files that speak of it, A0 first; only one key is in memory at a time."""
-    stretches_of_key: dict[int, list[Path]] = {}
+def _samples_in(journal: Path) -> Iterator[KeyRecording]:
+    for kind, payload in read_journal(journal):
+        if kind == KIND_SAMPLES:
+            yield unpacked(kind, Key(payload[0]), payload[1:])
+
+
+def _stretches(folder: Path) -> list[Path]:
+    return sorted((*folder.glob("part-*"), *folder.glob("journal-*")), key=_number)
+
+
+def _number(stretch: Path) -> int:
+    return int(stretch.name.rpartition("-")[2])
+
+
+def _told(folder: Path) -> _Told:
+    done: dict[Key, str] = {}
+    open_keys: set[int] = set()
+    diary: list[DiaryEntry] = []
+    of_key: dict[int, list[Path]] = {}
+    asides, finished = 0, False
+    for stretch in _stretches(folder):
+        for kind, payload in read_journal(stretch):
+            number = payload[0]
+            if kind in (KIND_SAMPLES, KIND_EVENTS, KIND_MARK, KIND_DAMAGE, KIND_ASIDE):
+                if stretch not in of_key.setdefault(number, []):
+                    of_key[number].append(stretch)
+                open_keys.add(number)
+            if kind in (KIND_ASIDE, KIND_DONE):
+                open_keys.discard(number)
+                asides += kind == KIND_ASIDE
+            if kind == KIND_DONE:
+                done[Key(number)] = payload[1:].decode()
+            if kind == KIND_DIARY:
+                at, *rest = json.loads(payload[1:])
+                diary.append(DiaryEntry(datetime.fromisoformat(at), *rest))
+            finished = finished or kind == KIND_FINISHED
+    return _Told(done, open_keys, tuple(diary), asides, finished, of_key)
+
+
+def _joined(key_number: int, stretches: list[Path]) -> KeyRecording:
+    """Return one key from the stretches that speak of it, attempts that were set aside apart."""
+    key = Key(key_number)
+    nothing = KeyRecording(key, RawTrace.none(), RawEvents.none())
+    pieces: list[KeyRecording] = [nothing]
+    asides: list[SetAside] = []
     for stretch in stretches:
-        first = next(_pieces(stretch), None)
-        if first is not None:
-            stretches_of_key.setdefault(first.key.number, []).append(stretch)
-    for number in sorted(stretches_of_key):
-        yield join(tuple(piece for stretch in stretches_of_key[number] for piece in _pieces(stretch)))
-
-
-def _pieces(stretch: Path) -> Iterator[KeyRecording]:
-    for kind, payload in read_journal(stretch):
-        yield _piece(kind, Key(payload[0]), payload[_KEY.size :])
-
-
-def _piece(kind: int, key: Key, payload: bytes) -> KeyRecording:
-    trace, events = RawTrace.none(), RawEvents.none()
-    if kind == KIND_SAMPLES:
-        rows = np.frombuffer(payload, _SAMPLE)
-        trace = RawTrace(*(rows[name].copy() for name in _SAMPLE.names or ()))
-    if kind == KIND_EVENTS:
-        rows = np.frombuffer(payload, _EVENT)
-        events = RawEvents(*(rows[name].copy() for name in _EVENT.names or ()))
-    marks = (Mark(*json.loads(payload)),) if kind == KIND_MARK else ()
-    damage = (Damage(*json.loads(payload)),) if kind == KIND_DAMAGE else ()
-    return KeyRecording(key, trace, events, marks, damage)
-
-
-def _packed_trace(trace: RawTrace) -> bytes:
-    rows = np.empty(len(trace), _SAMPLE)
-    rows["number"], rows["tick_us"] = trace.sample_number, trace.tick_us
-    rows["force"], rows["displacement"] = trace.force_counts, trace.displacement_counts
-    return rows.tobytes()
-
-
-def _packed_events(events: RawEvents) -> bytes:
-    rows = np.empty(len(events.tick_us), _EVENT)
-    rows["tick_us"], rows["source"], rows["byte"] = events.tick_us, events.source, events.byte
-    return rows.tobytes()
+        for kind, payload in read_journal(stretch):
+            if payload[0] != key_number:
+                continue
+            if kind == KIND_ASIDE:
+                asides.append(SetAside(payload[1:].decode(), join(tuple(pieces))))
+                pieces = [nothing]
+            elif kind in (KIND_SAMPLES, KIND_EVENTS, KIND_MARK, KIND_DAMAGE):
+                pieces.append(unpacked(kind, key, payload[1:]))
+    whole = join(tuple(pieces))
+    return KeyRecording(key, whole.trace, whole.events, whole.marks, whole.damage, tuple(asides))

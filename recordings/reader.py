@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -13,10 +13,21 @@ import h5py
 
 from recordings.errors import MalformedRecording, NoSuchFile, NotARecording
 from recordings.keys import Key
-from recordings.layout import ENTRY, EVENT_COLUMNS, KEY_GROUP, LOG_GROUP, RECORD, SCHEMA, TRACE_COLUMNS
+from recordings.layout import (
+    ASIDE_GROUP,
+    DIARY,
+    ENTRY,
+    EVENT_COLUMNS,
+    KEY_GROUP,
+    LOG_OF,
+    RECORD,
+    SCHEMA,
+    TRACE_COLUMNS,
+)
 from recordings.types import (
     Calibration,
     Damage,
+    DiaryEntry,
     Header,
     KeyRecording,
     LinearScale,
@@ -26,6 +37,7 @@ from recordings.types import (
     Recording,
     RigInfo,
     RunInfo,
+    SetAside,
 )
 
 HDF5_SIGNATURE = b"\x89HDF\r\n\x1a\n"
@@ -41,13 +53,26 @@ class RecordingFile:
         self.header = _read_header(self._entry)
         numbers = sorted(int(name[4:]) for name in self._entry if name[:4] == "key_" and name[4:].isdecimal())
         self.keys = tuple(Key(number) for number in numbers)
+        self.diary = _read_diary(self._entry[RECORD])
 
     def read_key(self, key: Key) -> KeyRecording:
-        """Return one key's recording. Raises MalformedRecording if its parts do not fit together."""
+        """Return one key's recording, attempts that were set aside included.
+
+        Raises MalformedRecording if its parts do not fit together.
+        """
         try:
-            return _read_key(self._entry, key)
+            return replace(
+                _read_attempt(self._entry, KEY_GROUP.format(number=key.number), key), set_aside=self._asides(key)
+            )
         except (KeyError, OSError) as fault:
             raise MalformedRecording(f"{self.path}, key {key.name}", f"cannot be read ({fault})") from fault
+
+    def _asides(self, key: Key) -> tuple[SetAside, ...]:
+        asides: list[SetAside] = []
+        while (name := ASIDE_GROUP.format(number=key.number, attempt=len(asides) + 1)) in self._entry:
+            reason = _value(self._entry[LOG_OF.format(group=name)], "reason")
+            asides.append(SetAside(reason, _read_attempt(self._entry, name, key)))
+        return tuple(asides)
 
     def read_keys(self) -> Iterator[KeyRecording]:
         """Yield every key's recording, A0 first; only one is in memory at a time."""
@@ -84,7 +109,7 @@ def open_recording(path: Path) -> Iterator[RecordingFile]:
 def read_recording(path: Path) -> Recording:
     """Return a whole recording in memory. Raises as open_recording."""
     with open_recording(path) as opened:
-        return Recording(opened.header, tuple(opened.read_keys()), opened.complete)
+        return Recording(opened.header, tuple(opened.read_keys()), opened.complete, opened.diary)
 
 
 def _value(group: h5py.Group, name: str) -> Any:
@@ -108,6 +133,7 @@ def _read_header(entry: h5py.Group) -> Header:
         note=_value(record, "note"),
         source_file=_value(record, "source_file"),
         source_sha256=_value(record, "source_sha256"),
+        note_latency_bound_ms=_value(record, "note_latency_bound"),
     )
     about = RigInfo(
         model=_value(entry["instrument"], "name"),
@@ -128,8 +154,15 @@ def _read_scale(group: h5py.Group) -> LinearScale:
     return LinearScale(**{field.name: _value(group, field.name) for field in fields(LinearScale)})
 
 
-def _read_key(entry: h5py.Group, key: Key) -> KeyRecording:
-    group, log = entry[KEY_GROUP.format(number=key.number)], entry[LOG_GROUP.format(number=key.number)]
+def _read_diary(record: h5py.Group) -> tuple[DiaryEntry, ...]:
+    if DIARY not in record:
+        return ()
+    columns = (record[DIARY][name].asstr()[()].tolist() for name in ("at", "kind", "text", "facts"))
+    return tuple(DiaryEntry(datetime.fromisoformat(at), *rest) for at, *rest in zip(*columns, strict=True))
+
+
+def _read_attempt(entry: h5py.Group, name: str, key: Key) -> KeyRecording:
+    group, log = entry[name], entry[LOG_OF.format(group=name)]
     return KeyRecording(
         key,
         RawTrace(*(group[column.name][()] for column in TRACE_COLUMNS)),

@@ -19,8 +19,8 @@ Int64Array = NDArray[np.int64]
 Int32Array = NDArray[np.int32]
 ByteArray = NDArray[np.uint8]
 
-MIDI_IN, CONTACT, STRIKE, FOOT_SWITCH = 0, 1, 2, 3
-"""Sources of an event byte, as on the wire."""
+MIDI_IN, CONTACT, STRIKE, FOOT_SWITCH, HOST_MIDI = 0, 1, 2, 3, 4
+"""Sources of an event byte, as on the wire; HOST_MIDI came in at the host and never was on the rig's wire."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,7 +84,8 @@ class Damage:
 
     tick_us: int
     kind: str
-    """`damaged_bytes`, `lost_frames`, `lost_samples`, `lost_events`, `repeated_or_late`."""
+    """`damaged_bytes`, `lost_frames`, `lost_samples`, `lost_events`, `repeated_or_late`, `rig_restarted`,
+    `midi_port_lost`, `midi_without_clock`."""
     amount: int
     detail: str
 
@@ -98,6 +99,29 @@ class KeyRecording:
     events: RawEvents
     marks: tuple[Mark, ...] = ()
     damage: tuple[Damage, ...] = ()
+    set_aside: tuple[SetAside, ...] = ()
+    """Earlier attempts at this key, oldest first: kept, not measured."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetAside:
+    """An attempt at a key that was begun again, and why: the cable was pulled, the person wanted to."""
+
+    reason: str
+    attempt: KeyRecording
+
+
+@dataclass(frozen=True, slots=True)
+class DiaryEntry:
+    """Something that happened while a recording was made, by the host's clock."""
+
+    at: datetime
+    """UTC, with its time zone."""
+    kind: str
+    """`plan`, `check`, `begun`, `resumed`, `cable`, `clock`, `finished`, ..."""
+    text: str
+    facts: str = ""
+    """The same in JSON, for programs; empty: there is nothing more to say."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,6 +177,8 @@ class RunInfo:
     source_file: str | None = None
     """An imported table: its name."""
     source_sha256: str | None = None
+    note_latency_bound_ms: float | None = None
+    """How late the stamp of a note may be by the way in which notes were recorded; None: nobody has said."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,6 +198,7 @@ class Recording:
     keys: tuple[KeyRecording, ...]
     complete: bool
     """False: the recording was interrupted."""
+    diary: tuple[DiaryEntry, ...] = ()
 
 
 def join(pieces: tuple[KeyRecording, ...]) -> KeyRecording:
@@ -194,4 +221,5 @@ def join(pieces: tuple[KeyRecording, ...]) -> KeyRecording:
         ),
         tuple(mark for piece in pieces for mark in piece.marks),
         tuple(damage for piece in pieces for damage in piece.damage),
+        tuple(aside for piece in pieces for aside in piece.set_aside),
     )

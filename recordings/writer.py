@@ -10,24 +10,53 @@ from typing import Any
 import h5py
 import numpy as np
 
-from recordings.errors import NoSuchFile, RecordingExists
-from recordings.layout import ENTRY, EVENT_COLUMNS, KEY_GROUP, LOG_GROUP, RECORD, SCHEMA, TRACE_COLUMNS, Column
+from recordings.errors import CannotWrite, NoSuchFile, RecordingExists
+from recordings.layout import (
+    ASIDE_GROUP,
+    DIARY,
+    ENTRY,
+    EVENT_COLUMNS,
+    KEY_GROUP,
+    LOG_OF,
+    RECORD,
+    SCHEMA,
+    TRACE_COLUMNS,
+    Column,
+)
 from recordings.safe_files import whole_or_nothing
-from recordings.types import Damage, Header, KeyRecording, LinearScale, Mark
+from recordings.types import Damage, DiaryEntry, Header, KeyRecording, LinearScale, Mark
+
+SYSTEM_SAYS = "error message = '"
+"""What precedes the system's own words in HDF5's long reports."""
 
 
-def write_recording(path: Path, header: Header, keys: Iterable[KeyRecording], *, complete: bool = True) -> None:
+def write_recording(
+    path: Path,
+    header: Header,
+    keys: Iterable[KeyRecording],
+    *,
+    complete: bool = True,
+    diary: tuple[DiaryEntry, ...] = (),
+) -> None:
     """Write a recording; keys may be an iterator, so that only one key need be in memory at a time.
 
-    Raises RecordingExists if there is a file of that name, NoSuchFile if its folder does not exist.
+    Raises RecordingExists if there is a file of that name, NoSuchFile if its folder does not exist, CannotWrite if the
+    disk takes no more; then nothing of it is left behind.
     """
     refuse_to_overwrite(path)
-    with whole_or_nothing(path) as temporary, h5py.File(temporary, "w", libver=("v110", "v110")) as file:
-        entry = _group(file, ENTRY, "NXentry")
-        file.attrs.update({"NX_class": "NXroot", "default": ENTRY})
-        _write_header(entry, header, complete=complete)
-        for recording in keys:
-            _write_key(entry, recording, header)
+    with whole_or_nothing(path) as temporary:
+        try:
+            with h5py.File(temporary, "w", libver=("v110", "v110")) as file:
+                entry = _group(file, ENTRY, "NXentry")
+                file.attrs.update({"NX_class": "NXroot", "default": ENTRY})
+                _write_header(entry, header, complete=complete)
+                _write_diary(entry[RECORD], diary)
+                for recording in keys:
+                    _write_key(entry, recording, header)
+        except (OSError, RuntimeError) as fault:  # what HDF5 raises when a write fails, in the block or on closing
+            if SYSTEM_SAYS not in str(fault):
+                raise
+            raise CannotWrite(path, str(fault).split(SYSTEM_SAYS)[1].split("'")[0]) from fault
 
 
 def refuse_to_overwrite(path: Path) -> None:
@@ -75,13 +104,21 @@ def _write_header(entry: h5py.Group, header: Header, *, complete: bool) -> None:
         room_humidity=run.room_humidity_percent,
         source_file=run.source_file,
         source_sha256=run.source_sha256,
+        note_latency_bound=run.note_latency_bound_ms,
         serial_number=rig.serial_number,
         firmware=rig.firmware,
         sample_rate=rig.sample_rate_hz,
         compliance=header.calibration.compliance_mm_per_newton,
         force_delay=header.calibration.force_delay_us,
     )
-    _units(record, sample_rate="Hz", compliance="mm/N", force_delay="us", room_humidity="percent")
+    _units(
+        record,
+        sample_rate="Hz",
+        compliance="mm/N",
+        force_delay="us",
+        room_humidity="percent",
+        note_latency_bound="ms",
+    )
     for name in ("force", "displacement"):
         _write_scale(_group(record, name, "NXcollection"), getattr(header.calibration, name))
 
@@ -97,21 +134,38 @@ def _write_scale(group: h5py.Group, scale: LinearScale) -> None:
 
 
 def _write_key(entry: h5py.Group, recording: KeyRecording, header: Header) -> None:
-    number = recording.key.number
-    group = _group(entry, KEY_GROUP.format(number=number), "NXdata")
+    name = KEY_GROUP.format(number=recording.key.number)
     if "default" not in entry.attrs:
-        entry.attrs["default"] = KEY_GROUP.format(number=number)
+        entry.attrs["default"] = name
+    _write_attempt(entry, name, recording, header)
+    for number, aside in enumerate(recording.set_aside, 1):
+        name = ASIDE_GROUP.format(number=recording.key.number, attempt=number)
+        log = _write_attempt(entry, name, aside.attempt, header)
+        _put(log, reason=aside.reason)
+
+
+def _write_attempt(entry: h5py.Group, name: str, recording: KeyRecording, header: Header) -> h5py.Group:
+    group = _group(entry, name, "NXdata")
     group.attrs.update({"signal": "force_counts", "axes": "displacement_counts", "key": recording.key.name})
     _write_columns(group, TRACE_COLUMNS, recording.trace)
-    for name, scale in (("force", header.calibration.force), ("displacement", header.calibration.displacement)):
-        column = f"{name}_counts"
-        group[column].attrs["long_name"] = f"{name} (counts)"
+    for channel, scale in (("force", header.calibration.force), ("displacement", header.calibration.displacement)):
+        column = f"{channel}_counts"
+        group[column].attrs["long_name"] = f"{channel} (counts)"
         _put(group, **{f"{column}_scaling_factor": 1.0 / scale.counts_per_unit})
         _put(group, **{f"{column}_offset": -scale.zero_counts / scale.counts_per_unit})
-    log = _group(entry, LOG_GROUP.format(number=number), "NXcollection")
+    log = _group(entry, LOG_OF.format(group=name), "NXcollection")
     _write_columns(_group(log, "events", "NXcollection"), EVENT_COLUMNS, recording.events)
     _write_rows(_group(log, "marks", "NXcollection"), Mark, recording.marks)
     _write_rows(_group(log, "damage", "NXcollection"), Damage, recording.damage)
+    return log
+
+
+def _write_diary(record: h5py.Group, diary: tuple[DiaryEntry, ...]) -> None:
+    group = _group(record, DIARY, "NXcollection")
+    text = h5py.string_dtype()
+    group.create_dataset("at", data=[entry.at.isoformat() for entry in diary], dtype=text)
+    for column in ("kind", "text", "facts"):
+        group.create_dataset(column, data=[getattr(entry, column) for entry in diary], dtype=text)
 
 
 def _write_columns(group: h5py.Group, columns: tuple[Column, ...], holder: object) -> None:

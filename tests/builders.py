@@ -16,6 +16,7 @@ from processing.settings import Settings
 from processing.stages import Curve
 from recordings.keys import Key
 from recordings.types import (
+    MIDI_IN,
     Calibration,
     Header,
     KeyRecording,
@@ -158,12 +159,12 @@ def a_curve(x: Array, down: Array, up: Array | None = None, *, u: float = 0.0005
     )
 
 
-def midi(*said: tuple[float, bytes]) -> RawEvents:
+def midi(*said: tuple[float, bytes], source: int = MIDI_IN) -> RawEvents:
     """Events of MIDI messages, each as (seconds, bytes)."""
     rows = [(round(seconds * MICRO), byte) for seconds, message in said for byte in message]
     return RawEvents(
         np.array([tick for tick, _ in rows], np.int64),
-        np.zeros(len(rows), np.uint8),
+        np.full(len(rows), source, np.uint8),
         np.array([byte for _, byte in rows], np.uint8),
     )
 

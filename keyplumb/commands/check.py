@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import argparse
 import json
-import signal
 import sys
 from typing import TYPE_CHECKING
 
 from keyplumb.commands.arguments import add_units, understood_by
-from keyplumb.commands.survey import CAUTIONS
+from keyplumb.commands.survey import CAUTIONS, stop_on_signals
 from keyplumb.exit_codes import CANNOT_TELL, DONE, FAILED
 
 if TYPE_CHECKING:
@@ -58,9 +57,7 @@ def run(arguments: argparse.Namespace) -> int:
     if not arguments.still:
         print(CAUTIONS, file=sys.stderr)
         print("The plunger will go down until it touches the key under it, and come back.", file=sys.stderr)
-    for name in ("SIGTERM", "SIGHUP"):  # like Ctrl-C, so that the rig is stopped; Windows has no SIGHUP
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), signal.default_int_handler)
+    stop_on_signals()
     plan = TrialPlan(rest_s=arguments.seconds, moves=not arguments.still)
     fitness = assess(run_trial(arguments.port, plan, on_step=lambda step: print(step, file=sys.stderr)))
     if arguments.json:

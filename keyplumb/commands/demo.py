@@ -80,26 +80,25 @@ def _forget_last_demo(recording: Path) -> None:
 
 
 def _survey(arguments: argparse.Namespace, recording: Path, truths: Path) -> None:
-    from daq.programme import SlowStrokes
-    from daq.survey import SurveyPlan
-    from keyplumb.commands.survey import record
+    from daq.plan import describe, plan_visits
+    from daq.programme import load_programme
+    from daq.survey import SurveyPlan, Where, run_survey
+    from keyplumb.commands.survey import stop_on_signals, talk
     from recordings.types import RunInfo
 
-    programme = SlowStrokes()
+    visits = plan_visits(((arguments.keys, load_programme("slow")),))
     run_info = RunInfo(
         instrument=arguments.scenario,
         started_at=datetime.now(UTC),
         software_version=__version__,
-        programme=programme.describe(),
+        programme=describe(visits),
         operator="Tern Lane Actions",
         note="virtual rig: invented keys",
     )
-    with virtual_rig(arguments.scenario, truths) as port:
-        print(
-            f"A virtual rig with {arguments.scenario} answers at {port}; recording {len(arguments.keys)} keys.",
-            file=sys.stderr,
-        )
-        record(port, recording, SurveyPlan(keys=arguments.keys, programme=programme, run=run_info))
+    stop_on_signals()
+    with virtual_rig(arguments.scenario, truths) as port, talk() as spoken:
+        spoken.tell(f"a virtual rig with {arguments.scenario} answers at {port}; recording {len(visits)} keys")
+        run_survey(Where(port_path=port, out=recording), SurveyPlan(visits=visits, run=run_info), spoken)
 
 
 @contextmanager

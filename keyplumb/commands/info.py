@@ -42,8 +42,23 @@ def run(arguments: argparse.Namespace) -> int:
     names = [key["key"] for key in told["keys"]]
     print(f"keys: {len(names)} ({', '.join(names[:12])}{', ...' if len(names) > 12 else ''})")
     print(f"samples: {sum(key['samples'] for key in told['keys'])}")
-    print(f"damage on the cable: {sum(len(key['damage']) for key in told['keys'])} reports")
+    aside = [f"{key['key']}: {reason}" for key in told["keys"] for reason in key["set_aside"]]
+    print(f"attempts set aside: {len(aside)}")
+    for line in aside:
+        print(f"  {line}")
+    print(f"damage on the cable: {_damage_in_words(told)}")
+    print("diary:")
+    for entry in told["diary"]:
+        print(f"  {entry['at'][:19]}  {entry['kind']:9} {entry['text']}")
     return DONE
+
+
+def _damage_in_words(told: dict[str, Any]) -> str:
+    amounts: dict[str, int] = {}
+    for key in told["keys"]:
+        for damage in key["damage"]:
+            amounts[damage["kind"]] = amounts.get(damage["kind"], 0) + damage["amount"]
+    return ", ".join(f"{amount} {kind.replace('_', ' ')}" for kind, amount in sorted(amounts.items())) or "none"
 
 
 def _view(opened: RecordingFile) -> dict[str, Any]:
@@ -54,6 +69,7 @@ def _view(opened: RecordingFile) -> dict[str, Any]:
         "run": {**asdict(header.run), "started_at": header.run.started_at.isoformat()},
         "rig": asdict(header.rig),
         "calibration": asdict(header.calibration),
+        "diary": [{**asdict(entry), "at": entry.at.isoformat()} for entry in opened.diary],
         "keys": [
             {
                 "key": recording.key.name,
@@ -62,6 +78,7 @@ def _view(opened: RecordingFile) -> dict[str, Any]:
                 "events": len(recording.events.tick_us),
                 "marks": [mark.name for mark in recording.marks],
                 "damage": [asdict(damage) for damage in recording.damage],
+                "set_aside": [aside.reason for aside in recording.set_aside],
             }
             for recording in opened.read_keys()
         ],

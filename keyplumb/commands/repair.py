@@ -24,9 +24,12 @@ def run(arguments: argparse.Namespace) -> int:
 
     folder = arguments.folder.resolve()
     out = arguments.out or folder.with_name(folder.name.removesuffix(".partial"))
-    found = assemble(folder, out, complete=False)
+    found = assemble(folder, out)
+    print(f"{out}: {found.keys_done} keys done, {found.finished_stretches} finished stretches")
+    print(f"rescued of the stretch that was interrupted: {found.rescued_samples} samples")
+    if found.attempts_set_aside:
+        print(f"attempts that had been set aside and are kept apart: {found.attempts_set_aside}")
     print(
-        f"{out}: {found.finished_stretches} finished stretches, and {found.rescued_samples} samples of the one "
-        "that was interrupted; the file says that it is not complete"
+        f"complete: {'yes, only the one file had not been written' if found.complete else 'no, and the file says so'}"
     )
     return DONE

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from processing.landmarks import Landmarks
-from processing.notes import NoteLog
+from processing.notes import NoteLog, stuck_notes
 from processing.settings import Settings
 from processing.stages import CalibratedTrace, Curve, Finding, Stroke, StrokeNotes
 
@@ -101,19 +101,51 @@ def check_every_stroke_sounds(key: KeyEvidence) -> Finding | None:
 
 
 def check_notes_come_once(key: KeyEvidence) -> Finding | None:
-    """A note-on while the note is sounding is a doubled note."""
-    if not key.notes.doubled:
+    """A note-on while the note is sounding is a doubled note, unless the note before it was stuck."""
+    last = len(key.notes.notes) - 1
+    doubled = key.notes.doubled - sum(place < last for place, _ in _stuck(key))
+    if not doubled:
         return None
+    return Finding("note_doubled", f"{doubled} notes came twice", (), "the contact bounces; look at it", odd=True)
+
+
+def check_notes_end(key: KeyEvidence) -> Finding | None:
+    """A note ends when its key has come home; half a second later it is stuck."""
+    stuck = _stuck(key)
+    if not stuck:
+        return None
+    strokes = _listed(sorted({number for _, number in stuck}))
     return Finding(
-        "note_doubled", f"{key.notes.doubled} notes came twice", (), "the contact bounces; look at it", odd=True
+        "note_stuck",
+        f"the note of {strokes} did not stop though the key came home",
+        (),
+        "look at the contact; if events were lost on the cable, record the key again",
+        odd=True,
     )
 
 
+def _stuck(key: KeyEvidence) -> list[tuple[int, int]]:
+    return stuck_notes(key.notes, key.strokes, recorded_until_s=float(key.trace.time_s[-1]))
+
+
 def check_no_other_key_sounds(key: KeyEvidence) -> Finding | None:
-    """Only the key under the plunger may sound."""
+    """Only the key under the plunger may sound, and on one channel."""
     if not key.notes.stray:
         return None
-    return Finding("stray_note", f"{key.notes.stray} notes of other keys", (), "was another key touched?", odd=False)
+    text = f"{key.notes.stray} notes of other keys, or of this key on another channel than its first"
+    advice = "was another key touched, or does the keyboard send on several channels?"
+    return Finding("stray_note", text, (), advice, odd=False)
+
+
+def check_note_bytes_can_be_read(key: KeyEvidence) -> Finding | None:
+    """MIDI data bytes mean something only after a status byte."""
+    if not key.notes.orphan_bytes:
+        return None
+    text = f"{key.notes.orphan_bytes} MIDI bytes came before any status byte and could not be read"
+    advice = (
+        "the keyboard leaves repeated status bytes out; move its pedal or wheel before the press, then record again"
+    )
+    return Finding("note_bytes_unread", text, (), advice, odd=False)
 
 
 def check_the_travel_is_that_of_a_key(key: KeyEvidence) -> Finding | None:
@@ -202,7 +234,9 @@ CHECKS = (
     check_the_key_runs_smoothly,
     check_every_stroke_sounds,
     check_notes_come_once,
+    check_notes_end,
     check_no_other_key_sounds,
+    check_note_bytes_can_be_read,
     check_the_travel_is_that_of_a_key,
     check_strokes_are_slow,
     check_no_stroke_was_left_out,

@@ -49,9 +49,20 @@ class Cause(IntEnum):
     NONE = 0
     TARGET_REACHED = 1
     FORCE_LIMIT = 2
-    TRAVEL_LIMIT = 3
+    OVER_TRAVEL = 3
+    """The switch at the end of the way was reached."""
     STOP_COMMAND = 4
     HOST_SILENT = 5
+    STALL = 6
+    """The plunger is not where the motor was told to bring it."""
+
+
+class Lamp(IntEnum):
+    """What a lamp says of the last stroke by hand."""
+
+    WAITING = 0
+    GOOD = 1
+    AGAIN = 2
 
 
 class Refusal(IntEnum):
@@ -62,6 +73,7 @@ class Refusal(IntEnum):
     OUT_OF_RANGE = 3
     BUSY = 4
     NOT_GREETED = 5
+    NOT_HOMED = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +90,7 @@ class StartStream:
 
 @dataclass(frozen=True, slots=True)
 class StopStream:
-    """Host: send no more samples or events."""
+    """Host: send no more samples or events; answered by StreamEnd, then Ack."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,12 +111,49 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class Heartbeat:
-    """Host: I am still here. A rig that hears nothing while it moves stops by itself."""
+    """Host: I am still here. Answered only by a rig that was never greeted: Nak, so a restart is soon known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Home:
+    """Host: bring the plunger up to its top switch and call that 0. Needed once after every start of the rig."""
+
+
+@dataclass(frozen=True, slots=True)
+class Swing:
+    """Host: bring the plunger to `bottom` and back to `top`, `count` times, without waiting for me in between."""
+
+    top_um: int
+    bottom_um: int
+    count: int
+    speed_um_per_s: int
+    acceleration_um_per_s2: int
+    force_limit_mn: int
+    """Reached on the way down, the plunger turns back at once."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """Host: tell the Status of an axis now; for a host that fears it has missed one."""
+
+    axis: int
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """Host: what a person who presses by hand should do next; a rig with lamps shows it, any other says Ack."""
+
+    station: int
+    good: int
+    """Good strokes so far."""
+    wanted: int
+    verdict: int
+    """On the last stroke (see Lamp)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Hello:
-    """Rig: this is what I am."""
+    """Rig: this is what I am. Said when greeted, and unasked after every start."""
 
     protocol_version: int
     model: str
@@ -116,6 +165,14 @@ class Hello:
     axis_count: int
     compliance_nm_per_newton: int
     """How far frame and plunger give under load, as the rig's maker states it."""
+    fastest_um_per_s: int
+    hardest_um_per_s2: int
+    """The most speed and acceleration that a Move may ask for."""
+    start_count: int
+    """How often the rig has started: a change in mid-survey means that it has restarted."""
+    next_sample_number: int
+    next_event_number: int
+    """What the next sample and event will be numbered: counted over a restart, so that a loss just before it shows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,13 +224,23 @@ class EventBlock:
 
 @dataclass(frozen=True, slots=True)
 class Status:
-    """Rig: an axis has started, has come to rest, or was stopped, and why."""
+    """Rig: an axis has come to rest or was stopped, and why; or, asked, what it is doing."""
 
     tick_us: int
     axis: int
     state: int
     cause: int
     position: int
+    command: int
+    """Sequence number of the Move, Home or Swing that this is about."""
+
+
+@dataclass(frozen=True, slots=True)
+class StreamEnd:
+    """Rig: the stream has stopped, and these numbers would have come next: so a loss at the very end shows too."""
+
+    next_sample_number: int
+    next_event_number: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +259,6 @@ class Nak:
 
 
 Message = (
-    Greet | StartStream | StopStream | Move | Stop | Heartbeat
-    | Hello | Channel | SampleBlock | EventBlock | Status | Ack | Nak
+    Greet | StartStream | StopStream | Move | Stop | Heartbeat | Home | Swing | Ask | Cue
+    | Hello | Channel | SampleBlock | EventBlock | Status | StreamEnd | Ack | Nak
 )  # fmt: skip

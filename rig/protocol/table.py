@@ -17,11 +17,14 @@ from rig.protocol.messages import (
     EVENT_DTYPE,
     SAMPLE_DTYPE,
     Ack,
+    Ask,
     Channel,
+    Cue,
     EventBlock,
     Greet,
     Heartbeat,
     Hello,
+    Home,
     Message,
     Move,
     Nak,
@@ -30,9 +33,11 @@ from rig.protocol.messages import (
     Status,
     Stop,
     StopStream,
+    StreamEnd,
+    Swing,
 )
 
-PROTOCOL_VERSION = 1
+PROTOCOL_VERSION = 2
 
 
 class MalformedPayload(ValueError):
@@ -58,13 +63,18 @@ MESSAGE_TABLE = (
     MessageRow(0x04, "host", Move,        Struct("<BiIIi")),
     MessageRow(0x05, "host", Stop,        Struct("<")),
     MessageRow(0x06, "host", Heartbeat,   Struct("<")),
-    MessageRow(0x81, "rig",  Hello,       Struct("<H16s16s12sIBBI")),
+    MessageRow(0x07, "host", Home,        Struct("<")),
+    MessageRow(0x08, "host", Swing,       Struct("<iiHIIi")),
+    MessageRow(0x09, "host", Ask,         Struct("<B")),
+    MessageRow(0x0A, "host", Cue,         Struct("<BBBB")),
+    MessageRow(0x81, "rig",  Hello,       Struct("<H16s16s12sIBBIIIHII")),
     MessageRow(0x82, "rig",  Channel,     Struct("<B16s8sdiIdd")),
     MessageRow(0x83, "rig",  SampleBlock, Struct("<I"), SAMPLE_DTYPE),
     MessageRow(0x84, "rig",  EventBlock,  Struct("<I"), EVENT_DTYPE),
-    MessageRow(0x85, "rig",  Status,      Struct("<IBBBi")),
+    MessageRow(0x85, "rig",  Status,      Struct("<IBBBiH")),
     MessageRow(0x86, "rig",  Ack,         Struct("<H")),
     MessageRow(0x87, "rig",  Nak,         Struct("<HB")),
+    MessageRow(0x88, "rig",  StreamEnd,   Struct("<II")),
 )  # fmt: skip
 
 ROW_OF_KIND = {row.kind: row for row in MESSAGE_TABLE}

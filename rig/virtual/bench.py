@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from math import ceil
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rig.protocol.messages import EVENT_DTYPE, SAMPLE_DTYPE, Cause, Source
 from rig.virtual.key_action import Contact, KeyAction
@@ -21,6 +22,10 @@ from rig.virtual.sensors import Sensors, SensorSpec
 from rig.virtual.stage import Stage, StageSpec
 
 STEP_S = 0.0005
+STALLED_MM = 0.5
+"""More than this between the motor's place and the gauge's is a stall."""
+QUIET_MM_PER_S, QUIET_MM = 1e-4, 0.05
+"""A key slower and nearer to its rest than this lies still."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +78,9 @@ class Bench:
         """
         errors = self.sensors.force_errors(count)
         measured, plunger = np.empty(count), np.empty(count)
+        ticks = first_tick_us + self.sample_period_us * np.arange(count)
+        if self._nothing_happens():
+            return self._samples(ticks, errors, np.full(count, self.stage.plunger()[0]))
         steps = ceil(1.0 / self.spec.sample_rate_hz / STEP_S)
         dt_s = 1.0 / self.spec.sample_rate_hz / steps
         tick_us = first_tick_us
@@ -80,20 +88,44 @@ class Bench:
             force, place, reached = self._pass(steps, dt_s)
             shown = self.sensors.delayed(force) + error
             measured[number], plunger[number] = shown, place
-            if self.stage.moving and self.stage.screw_mm_per_s > 0.0 and shown >= self.force_limit_newton:
-                self.brake(Cause.FORCE_LIMIT)
+            if self.stage.moving:
+                self._guard(shown, place)
             if reached is not None:
                 came_to_rest(tick_us, self._braking_for or reached)
                 self._braking_for = None
             here = self.keys[self.station]
             self.said += here.notes.watch(here.action.key_mm, tick_us)
             tick_us += self.sample_period_us
-        samples = np.empty(count, SAMPLE_DTYPE)
-        ticks = first_tick_us + self.sample_period_us * np.arange(count)
+        return self._samples(ticks, measured, plunger)
+
+    def _samples(
+        self, ticks: NDArray[np.int64], measured: NDArray[np.float64], plunger: NDArray[np.float64]
+    ) -> np.ndarray[tuple[int], np.dtype[np.void]]:
+        samples = np.empty(len(ticks), SAMPLE_DTYPE)
         samples["tick_us"] = ticks & 0xFFFFFFFF
         samples["force_counts"] = self.sensors.force_counts(measured)
         samples["displacement_counts"] = self.sensors.displacement_counts(plunger)
         return samples
+
+    def _nothing_happens(self) -> bool:
+        """Tell whether plunger and key stand apart and still: then a block needs no steps, only the sensors' noise."""
+        here = self.keys[self.station]
+        return (
+            not self.stage.moving
+            and self.sensors.shows_nothing
+            and abs(here.action.velocity_mm_per_s) < QUIET_MM_PER_S
+            and abs(here.action.key_mm - here.rest_mm) < QUIET_MM
+            and self.stage.plunger()[0] < here.surface_mm - 2 * QUIET_MM
+        )
+
+    def _guard(self, shown_newton: float, plunger_mm: float) -> None:
+        """Stop by ourselves, as firmware would, whatever the host says."""
+        if self.stage.screw_mm_per_s > 0.0 and shown_newton >= self.force_limit_newton:
+            self.brake(Cause.FORCE_LIMIT)
+        if abs(plunger_mm - self.stage.screw_mm) > STALLED_MM:
+            self.brake(Cause.STALL)
+        if self.stage.end_switch_closed() and self.stage.screw_mm_per_s > 0.0:
+            self.brake(Cause.OVER_TRAVEL)
 
     def _pass(self, steps: int, dt_s: float) -> tuple[float, float, Cause | None]:
         """Return the contact force in N and the plunger's place in mm after some steps, and whether the move ended."""
@@ -111,6 +143,11 @@ class Bench:
         if self.stage.moving and self._braking_for is None:
             self._braking_for = cause
             self.stage.stop()
+
+    def cut_power(self) -> None:
+        """Stop at once, as a motor without current does, and forget what was on its way out."""
+        self.stage.screw_mm_per_s, self.stage.moving = 0.0, False
+        self._braking_for, self.said = None, []
 
     def events_until(self, tick_us: int) -> np.ndarray[tuple[int], np.dtype[np.void]]:
         """Return and forget the MIDI bytes that have arrived by now, (N,) of EVENT_DTYPE."""

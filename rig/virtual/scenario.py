@@ -85,7 +85,7 @@ class Quantities(_Closed):
     note_latency_s: Graded
 
 
-FaultKind = Literal["sticky", "gritty", "no_notch", "weak_return", "late_contact"]
+FaultKind = Literal["sticky", "gritty", "no_notch", "weak_return", "late_contact", "stuck_note"]
 
 
 class Fault(_Closed):
@@ -95,6 +95,14 @@ class Fault(_Closed):
     kind: FaultKind
 
 
+class Midi(_Closed):
+    """The manner of the keyboard's MIDI messages; see NoteSpec."""
+
+    running_status: bool = False
+    velocity_zero_off: bool = False
+    high_resolution: bool = False
+
+
 class Scenario(_Closed):
     """One scenario file."""
 
@@ -102,6 +110,7 @@ class Scenario(_Closed):
     title: str
     seed: int
     quantities: Quantities
+    midi: Midi = Midi()
     faults: tuple[Fault, ...] = ()
 
 
@@ -141,12 +150,12 @@ def keyboard_of(scenario: Scenario) -> tuple[KeySpec, ...]:
     """Return the 88 keys of a scenario, A0 first, faults put in."""
     faults = {fault.key: fault.kind for fault in scenario.faults}
     random = np.random.default_rng(scenario.seed)
-    keys = (_key(scenario.quantities, number, random) for number in range(1, KEY_COUNT + 1))
+    keys = (_key(scenario, number, random) for number in range(1, KEY_COUNT + 1))
     return tuple(_put_in(faults.get(key.number), key) for key in keys)
 
 
-def _key(quantities: Quantities, number: int, random: np.random.Generator) -> KeySpec:
-    value = {name: getattr(quantities, name).of(number, random) for name in Quantities.model_fields}
+def _key(scenario: Scenario, number: int, random: np.random.Generator) -> KeySpec:
+    value = {name: getattr(scenario.quantities, name).of(number, random) for name in Quantities.model_fields}
     grips = max(value["friction_newton"], 0.0)
     action = ActionSpec(
         effective_mass_kg=value["effective_mass_kg"],
@@ -171,6 +180,7 @@ def _key(quantities: Quantities, number: int, random: np.random.Generator) -> Ke
         off_mm=value["note_off_mm"],
         rearm_mm=value["note_rearm_mm"],
         latency_s=value["note_latency_s"],
+        **scenario.midi.model_dump(),
     )
     return KeySpec(number=number, action=action, note=note, surface_mm=float(3.0 + 0.1 * random.standard_normal()))
 
@@ -203,10 +213,15 @@ def _late_contact(key: KeySpec) -> KeySpec:
     return replace(key, note=replace(key.note, on_mm=key.note.on_mm + 0.6))
 
 
+def _stuck_note(key: KeySpec) -> KeySpec:
+    return replace(key, note=replace(key.note, stuck=True))
+
+
 FAULTS = {
     "sticky": _sticky,
     "gritty": _gritty,
     "no_notch": _no_notch,
     "weak_return": _weak_return,
     "late_contact": _late_contact,
+    "stuck_note": _stuck_note,
 }

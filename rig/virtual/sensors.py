@@ -55,6 +55,11 @@ class Sensors:
         errors: NDArray[np.float64] = drift + hum + spec.force_noise_newton * self._random.standard_normal(count)
         return errors
 
+    @property
+    def shows_nothing(self) -> bool:
+        """Whether the cell's filter holds no force any more."""
+        return not any(self._late)
+
     def delayed(self, force_newton: float) -> float:
         """Return what the cell's filter lets out now: the force of some samples ago."""
         self._late.append(force_newton)

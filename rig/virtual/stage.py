@@ -1,4 +1,8 @@
-"""The motorised plunger stage: trapezoid moves, a lead screw that wobbles, limits it keeps by itself."""
+"""The motorised plunger stage: trapezoid moves, a lead screw that wobbles, a switch at either end of its way.
+
+How it works: `screw_mm` is where the firmware believes the screw to be; the plunger itself may be elsewhere, by the
+screw's wobble, by a jam, or because the belief was wrong from the start (`slipped_mm`).
+"""
 
 from __future__ import annotations
 
@@ -18,6 +22,14 @@ class StageSpec:
     ripple_mm: float = 0.006
     """Amplitude of the screw's periodic error: the speed wobbles once a turn."""
     hardest_stop_mm_per_s2: float = 2000.0
+    fastest_mm_per_s: float = 250.0
+    hardest_mm_per_s2: float = 10_000.0
+    switch_beyond_mm: float = 0.3
+    """The end switches close this far outside the way that moves may use."""
+    jam_mm: float | None = None
+    """A fault: the plunger cannot get deeper than this."""
+    slipped_mm: float = 0.0
+    """A fault: the plunger is really this much deeper than the screw says."""
 
 
 class Stage:
@@ -61,7 +73,11 @@ class Stage:
         """Return the plunger's true place in mm and speed in mm/s, the screw's wobble included."""
         phase = self._wave * self.screw_mm
         ripple = self.spec.ripple_mm
-        return (
-            self.screw_mm + ripple * sin(phase),
-            self.screw_mm_per_s * (1.0 + ripple * self._wave * sin(phase + pi / 2.0)),
-        )
+        place = self.screw_mm + ripple * sin(phase) + self.spec.slipped_mm
+        if self.spec.jam_mm is not None and place > self.spec.jam_mm:
+            return self.spec.jam_mm, 0.0
+        return place, self.screw_mm_per_s * (1.0 + ripple * self._wave * sin(phase + pi / 2.0))
+
+    def end_switch_closed(self) -> bool:
+        """Tell whether the plunger is beyond the deeper end of its way."""
+        return self.plunger()[0] > self.spec.highest_mm + self.spec.switch_beyond_mm

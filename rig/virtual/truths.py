@@ -64,7 +64,8 @@ def true_features(key: KeySpec) -> dict[str, float | None]:
     curve = true_curve(key)
     x, down, up = curve.way_mm, curve.down_newton, curve.up_newton
     dip = _first(x, down, BED_NEWTON, after=x[-1] / 2)
-    trigger, release = key.note.on_mm - curve.touch_mm, key.note.off_mm - curve.touch_mm
+    trigger = key.note.on_mm - curve.touch_mm
+    release = None if key.note.stuck else key.note.off_mm - curve.touch_mm
     peak_at = _peak(key, curve)
     lowest_from = 0.6 * dip if peak_at is None else x[peak_at]
     between = (x >= lowest_from) & (x <= dip)
@@ -96,7 +97,7 @@ def true_features(key: KeySpec) -> dict[str, float | None]:
         "loop_work": float(press - back),
         "trigger_position": trigger,
         "release_position": release,
-        "release_height": dip - release,
+        "release_height": None if release is None else dip - release,
     }
     return truth
 

@@ -1,7 +1,9 @@
 """The firmware of the virtual rig: bytes in, bytes out, time told to it. It never sleeps and reads no clock.
 
 How it works: `advance` lets the bench run up to the time it is told and returns the frames that fall due; `receive`
-does the same and then obeys what the host has said. The watchdog stops the plunger when the host falls silent.
+does the same and then obeys what the host has said. A command that comes twice is done once and answered twice, so a
+host may repeat itself when an answer is lost. The watchdog stops the plunger when the host falls silent. `restart`
+is what a brown-out does: the program begins anew, only its counters live on (kept memory); the clock starts at 0.
 
 Not simulated: USB latency and lost bytes (the faults of the link are the tests' business), the finger or mass of the
 plunger tip itself, temperature, a carriage that misses its station, anything between keys. See also `key_action.py`.
@@ -9,18 +11,17 @@ plunger tip itself, temperature, a carriage that misses its station, anything be
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 from rig.protocol.frames import Frame, FrameDecoder, encode_frame
 from rig.protocol.messages import (
     Ack,
+    Ask,
     Axis,
     Cause,
-    Channel,
+    Cue,
     EventBlock,
     Greet,
     Heartbeat,
-    Hello,
+    Home,
     Message,
     Move,
     Nak,
@@ -31,27 +32,21 @@ from rig.protocol.messages import (
     Status,
     Stop,
     StopStream,
+    StreamEnd,
+    Swing,
 )
-from rig.protocol.table import PROTOCOL_VERSION
-from rig.virtual.bench import Bench, BenchSpec
+from rig.virtual.bench import Bench
+from rig.virtual.introduction import RigSpec, channels_of, hello_of
 from rig.virtual.scenario import KeySpec
+
+__all__ = ["RigSpec", "VirtualRig"]
 
 BLOCK = 50
 """Samples in a block."""
 CARRIAGE_US_PER_STATION, CARRIAGE_US = 60_000, 300_000
+HOME_MM_PER_S, HOME_MM_PER_S2 = 10.0, 200.0
 CARRIAGE_FREE_MM = 0.5
 """The carriage moves only while the plunger is this near the top: lower down it would shear the keys."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RigSpec:
-    """Who the rig says it is, and how long it waits for a silent host."""
-
-    model: str = "virtual bench"
-    serial_number: str = "V-0001"
-    firmware: str = "1"
-    watchdog_us: int = 250_000
-    bench: BenchSpec = field(default_factory=BenchSpec)
 
 
 class VirtualRig:
@@ -60,17 +55,46 @@ class VirtualRig:
     def __init__(self, keys: tuple[KeySpec, ...], spec: RigSpec | None = None) -> None:
         self.spec = spec or RigSpec()
         self.bench = Bench(self.spec.bench, keys)
-        self._decoder, self._out = FrameDecoder(), bytearray()
-        self._sequence = self._sample_number = self._event_number = 0
+        self._sample_number = self._event_number = self._start_count = 0
+        self._told_us = self._started_us = 0
+        self.last_cue: Cue | None = None
+        """What a person in front of the rig sees on its lamps."""
+        self._out = bytearray()
+        self._begin()
+
+    def _begin(self) -> None:
+        """Start the program: everything is forgotten but what kept memory holds."""
+        self._start_count += 1
+        self._decoder, self._sequence = FrameDecoder(), 0
         self._now_us = self._heard_us = 0
-        self._greeted = self._streaming = False
+        self._greeted = self._streaming = self._homed = False
         self._carriage_arrives_us: int | None = None
         self._carriage_target = self.bench.station
+        self._answered: tuple[int, Message] | None = None
+        self._axis_state = {Axis.PLUNGER: (State.IDLE, Cause.NONE), Axis.CARRIAGE: (State.IDLE, Cause.NONE)}
+        self._axis_command = {Axis.PLUNGER: 0, Axis.CARRIAGE: 0}
+        self._homing = False
+        self._swing: Swing | None = None
+        self._legs_left = 0
+
+    def restart(self) -> None:
+        """Do what a brown-out does: what was not sent yet is gone, the motor stands, the clock begins at 0."""
+        self._started_us = self._told_us
+        self.bench.cut_power()
+        self._out.clear()
+        self._begin()
+        self._say_hello()
+
+    @property
+    def samples_numbered(self) -> int:
+        """How many samples the rig has numbered for its stream since it was made: what "sent" means."""
+        return self._sample_number
 
     def advance(self, now_us: int) -> bytes:
         """Let time pass up to now_us and return what the rig sends in it. Time told must not go back."""
+        self._told_us = now_us
         period = self.bench.sample_period_us
-        while (due := (now_us - self._now_us) // period) > 0:
+        while (due := (now_us - self._started_us - self._now_us) // period) > 0:
             self._run(min(due, BLOCK))
         out, self._out = bytes(self._out), bytearray()
         return out
@@ -93,83 +117,151 @@ class VirtualRig:
         first_tick_us = self._now_us + self.bench.sample_period_us
         samples = self.bench.make_samples(count, first_tick_us, self._plunger_rests)
         self._now_us += count * self.bench.sample_period_us
-        if self._streaming:
-            self._say(SampleBlock(self._sample_number, samples))
-        self._sample_number = (self._sample_number + count) & 0xFFFFFFFF
         events = self.bench.events_until(self._now_us)
-        if len(events) and self._streaming:
-            self._say(EventBlock(self._event_number, events))
-        self._event_number = (self._event_number + len(events)) & 0xFFFFFFFF
+        if self._streaming:
+            self._say(SampleBlock(self._sample_number & 0xFFFFFFFF, samples))
+            self._sample_number += count
+            if len(events):
+                self._say(EventBlock(self._event_number & 0xFFFFFFFF, events))
+                self._event_number += len(events)
         self._carriage()
         if self.bench.stage.moving and self._now_us - self._heard_us > self.spec.watchdog_us:
             self._halt(Cause.HOST_SILENT)
 
     def _plunger_rests(self, tick_us: int, cause: Cause) -> None:
-        stopped = cause in (Cause.STOP_COMMAND, Cause.HOST_SILENT)
-        self._say_status(tick_us, Axis.PLUNGER, State.STOPPED if stopped else State.IDLE, cause)
+        if self._swing is not None and cause in (Cause.TARGET_REACHED, Cause.FORCE_LIMIT) and self._legs_left > 0:
+            self._next_leg(self._swing)
+            return
+        if self._homing and cause is Cause.TARGET_REACHED:
+            self._homed = True
+        self._homing, self._swing = False, None
+        went_well = cause in (Cause.TARGET_REACHED, Cause.FORCE_LIMIT)
+        self._axis_state[Axis.PLUNGER] = (State.IDLE if went_well else State.STOPPED, cause)
+        self._say_status(tick_us, Axis.PLUNGER)
 
-    def _say_status(self, tick_us: int, axis: Axis, state: State, cause: Cause) -> None:
+    def _next_leg(self, swing: Swing) -> None:
+        self._legs_left -= 1
+        target_um = swing.bottom_um if self._legs_left % 2 else swing.top_um
+        self.bench.stage.go(target_um / 1000, swing.speed_um_per_s / 1000, swing.acceleration_um_per_s2 / 1000)
+
+    def _say_status(self, tick_us: int, axis: Axis) -> None:
         position = round(self.bench.stage.screw_mm * 1000) if axis is Axis.PLUNGER else self.bench.station
-        self._say(Status(tick_us & 0xFFFFFFFF, axis, state, cause, position))
+        self._say(Status(tick_us & 0xFFFFFFFF, axis, *self._axis_state[axis], position, self._axis_command[axis]))
 
     def _carriage(self) -> None:
         if self._carriage_arrives_us is not None and self._now_us >= self._carriage_arrives_us:
             self._carriage_arrives_us = None
             self.bench.station = self._carriage_target
-            self._say_status(self._now_us, Axis.CARRIAGE, State.IDLE, Cause.TARGET_REACHED)
+            self._axis_state[Axis.CARRIAGE] = (State.IDLE, Cause.TARGET_REACHED)
+            self._say_status(self._now_us, Axis.CARRIAGE)
 
     def _halt(self, cause: Cause) -> None:
-        self._carriage_arrives_us = None
-        if self.bench.stage.moving:
-            self.bench.brake(cause)
-        else:
-            self._say_status(self._now_us, Axis.PLUNGER, State.STOPPED, cause)
+        if self._carriage_arrives_us is not None:
+            self._carriage_arrives_us = None
+            self._axis_state[Axis.CARRIAGE] = (State.STOPPED, cause)
+            self._say_status(self._now_us, Axis.CARRIAGE)
+        self._legs_left = 0
+        self.bench.brake(cause)
 
     def _obey(self, frame: Frame) -> None:
-        refusal = self._do(frame.message)
-        if refusal is not None:
-            self._say(Nak(frame.sequence, refusal))
-        elif not isinstance(frame.message, Heartbeat):
-            self._say(Ack(frame.sequence))
+        if isinstance(frame.message, Heartbeat):
+            if not self._greeted:
+                self._say(Nak(frame.sequence, Refusal.NOT_GREETED))
+            return
+        is_greeting = isinstance(frame.message, Greet)  # a new host counts its messages from anywhere
+        if self._answered is not None and self._answered[0] == frame.sequence and not is_greeting:
+            self._say(self._answered[1])  # the host did not hear it the first time
+            return
+        refusal = self._do(frame.message, frame.sequence)
+        answer = Ack(frame.sequence) if refusal is None else Nak(frame.sequence, refusal)
+        self._answered = (frame.sequence, answer)
+        self._say(answer)
 
-    def _do(self, command: Message) -> Refusal | None:
+    def _do(self, command: Message, sequence: int) -> Refusal | None:
         match command:
             case Greet():
                 self._greeted = True
                 self._introduce()
-            case Heartbeat():
-                pass
             case Stop():
                 self._halt(Cause.STOP_COMMAND)
-            case StartStream() | StopStream() | Move() if not self._greeted:
+            case _ if not self._greeted:
                 return Refusal.NOT_GREETED
-            case StartStream() | StopStream():
-                self._streaming = isinstance(command, StartStream)
-            case Move():
-                return self._move(command)
+            case StartStream():
+                self._streaming = True
+            case StopStream():
+                self._streaming = False
+                self._say(StreamEnd(self._sample_number & 0xFFFFFFFF, self._event_number & 0xFFFFFFFF))
+            case Cue():
+                self.last_cue = command
+            case Ask(axis):
+                return self._tell(axis)
+            case Home() | Swing() | Move():
+                return self._move(command, sequence)
             case _:
                 return Refusal.UNKNOWN_COMMAND
         return None
 
-    def _move(self, move: Move) -> Refusal | None:
+    def _tell(self, axis: int) -> Refusal | None:
+        if axis not in list(Axis):
+            return Refusal.NO_SUCH_AXIS
+        self._say_status(self._now_us, Axis(axis))
+        return None
+
+    def _move(self, command: Home | Swing | Move, sequence: int) -> Refusal | None:
         if self._carriage_arrives_us is not None or self.bench.stage.moving:
             return Refusal.BUSY
-        if move.axis == Axis.PLUNGER:
-            return self._move_plunger(move)
-        if move.axis == Axis.CARRIAGE:
-            return self._move_carriage(move.target)
-        return Refusal.NO_SUCH_AXIS
+        if not self._homed and not isinstance(command, Home):
+            return Refusal.NOT_HOMED
+        axis = command.axis if isinstance(command, Move) else Axis.PLUNGER
+        if axis not in list(Axis):
+            return Refusal.NO_SUCH_AXIS
+        refusal = self._begin_move(command)
+        if refusal is None:
+            self._axis_command[Axis(axis)] = sequence
+            self._axis_state[Axis(axis)] = (State.MOVING, Cause.NONE)
+        return refusal
 
-    def _move_plunger(self, move: Move) -> Refusal | None:
+    def _begin_move(self, command: Home | Swing | Move) -> Refusal | None:
+        match command:
+            case Home():
+                self._begin_home()
+                return None
+            case Swing():
+                return self._begin_swing(command)
+            case Move(axis=Axis.CARRIAGE):
+                return self._move_carriage(command.target)
+        refusal = self._refusal(command, command.target)
+        if refusal is None:
+            self.bench.force_limit_newton = command.force_limit_mn / 1000
+            self.bench.stage.go(
+                command.target / 1000, command.speed_um_per_s / 1000, command.acceleration_um_per_s2 / 1000
+            )
+        return refusal
+
+    def _begin_home(self) -> None:
+        self._homing = True
+        self.bench.force_limit_newton = self.spec.bench.sensors.force_range_newton
+        self.bench.stage.go(self.spec.bench.stage.lowest_mm, HOME_MM_PER_S, HOME_MM_PER_S2)
+
+    def _begin_swing(self, swing: Swing) -> Refusal | None:
+        refusal = self._refusal(swing, swing.top_um) or self._refusal(swing, swing.bottom_um)
+        if refusal is None and (swing.top_um >= swing.bottom_um or not swing.count):
+            refusal = Refusal.OUT_OF_RANGE
+        if refusal is None:
+            self.bench.force_limit_newton = swing.force_limit_mn / 1000
+            self._swing, self._legs_left = swing, 2 * swing.count
+            self._next_leg(swing)
+        return refusal
+
+    def _refusal(self, command: Move | Swing, target_um: int) -> Refusal | None:
         stage, sensors = self.spec.bench.stage, self.spec.bench.sensors
-        reachable = stage.lowest_mm * 1000 <= move.target <= stage.highest_mm * 1000
-        if not reachable or not move.speed_um_per_s or not move.acceleration_um_per_s2:
-            return Refusal.OUT_OF_RANGE
-        if not 0 < move.force_limit_mn <= sensors.force_range_newton * 1000:
-            return Refusal.OUT_OF_RANGE
-        self.bench.force_limit_newton = move.force_limit_mn / 1000
-        self.bench.stage.go(move.target / 1000, move.speed_um_per_s / 1000, move.acceleration_um_per_s2 / 1000)
-        return None
+        in_range = (
+            stage.lowest_mm * 1000 <= target_um <= stage.highest_mm * 1000
+            and 0 < command.speed_um_per_s <= stage.fastest_mm_per_s * 1000
+            and 0 < command.acceleration_um_per_s2 <= stage.hardest_mm_per_s2 * 1000
+            and 0 < command.force_limit_mn <= sensors.force_range_newton * 1000
+        )
+        return None if in_range else Refusal.OUT_OF_RANGE
 
     def _move_carriage(self, station: int) -> Refusal | None:
         if station not in self.bench.keys:
@@ -181,32 +273,10 @@ class VirtualRig:
         self._carriage_arrives_us = self._now_us + CARRIAGE_US + CARRIAGE_US_PER_STATION * way
         return None
 
+    def _say_hello(self) -> None:
+        self._say(hello_of(self.spec, self._start_count, self._sample_number, self._event_number))
+
     def _introduce(self) -> None:
-        bench, sensors = self.spec.bench, self.spec.bench.sensors
-        self._say(
-            Hello(
-                protocol_version=PROTOCOL_VERSION,
-                model=self.spec.model,
-                serial_number=self.spec.serial_number,
-                firmware=self.spec.firmware,
-                sample_rate_mhz=bench.sample_rate_hz * 1000,
-                channel_count=2,
-                axis_count=len(Axis),
-                compliance_nm_per_newton=round(bench.compliance_mm_per_newton * 1e6),
-            )
-        )
-        late_us = sensors.force_delay_samples * self.bench.sample_period_us
-        most = sensors.force_range_newton
-        self._say(Channel(0, "force", "N", sensors.force_counts_per_newton, 0, late_us, -most, most))
-        self._say(
-            Channel(
-                1,
-                "displacement",
-                "mm",
-                sensors.displacement_counts_per_mm,
-                0,
-                0,
-                bench.stage.lowest_mm,
-                bench.stage.highest_mm,
-            )
-        )
+        self._say_hello()
+        for channel in channels_of(self.spec):
+            self._say(channel)

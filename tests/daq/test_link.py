@@ -199,7 +199,7 @@ def test_a_cable_that_is_pulled_is_told() -> None:
 
 def test_a_rig_of_another_version_is_refused() -> None:
     with a_link() as (far, link):
-        far.send(encode_frame(Hello(99, "x", "1", "1", 1000, 2, 2, 0), 0))
+        far.send(encode_frame(Hello(99, "x", "1", "1", 1000, 2, 2, 0, 1, 1, 1, 0, 0), 0))
         far.send(b"".join(encode_frame(Ack(number), number + 1) for number in range(4)))  # heartbeats count too
         with pytest.raises(RigMisbehaved, match="version 99"):
             Session(link).greet()

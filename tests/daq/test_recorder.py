@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 
 from daq.recorder import Recorder
-from recordings.partial import PartialRecording, assemble, partial_folder
+from recordings.partial import PartialRecording, assemble, begin_recording, partial_folder
 from recordings.reader import read_recording
-from recordings.types import Damage, RawTrace
+from recordings.types import Damage, RawEvents, RawTrace
 from tests.builders import C4, a_header, midi
 
 
@@ -19,7 +19,7 @@ def samples(first: int, count: int = 10) -> RawTrace:
 
 
 def a_recorder(path: Path) -> tuple[Recorder, PartialRecording]:
-    recorder, file = Recorder(), PartialRecording(path, a_header())
+    recorder, file = Recorder(), begin_recording(path, a_header())
     recorder.open(file)
     return recorder, file
 
@@ -32,7 +32,7 @@ def test_samples_events_and_damage_of_a_key_are_kept_between_its_marks(tmp_path:
         recorder.add(news)
     recorder.end_stretch("stroke 1")
     recorder.add(samples(20))
-    recorder.end_key("return")
+    recorder.end_key("return", "recorded")
     recorder.add(samples(30))
     file.finish()
     (key,) = read_recording(tmp_path / "r.h5").keys
@@ -48,7 +48,7 @@ def test_samples_events_and_damage_of_a_key_are_kept_between_its_marks(tmp_path:
 
 
 def test_damage_from_before_the_greeting_is_not_the_recordings(tmp_path: Path) -> None:
-    recorder, file = Recorder(), PartialRecording(tmp_path / "r.h5", a_header())
+    recorder, file = Recorder(), begin_recording(tmp_path / "r.h5", a_header())
     recorder.add(Damage(0, "damaged_bytes", 9, "left over in the port"))
     recorder.open(file)
     file.abandon()
@@ -56,14 +56,42 @@ def test_damage_from_before_the_greeting_is_not_the_recordings(tmp_path: Path) -
     assert recorder.damage_count == 0
 
 
-def test_force_is_handed_out_once(tmp_path: Path) -> None:
+def test_a_listener_hears_what_comes_while_it_listens(tmp_path: Path) -> None:
+    recorder, file = a_recorder(tmp_path / "r.h5")
+    heard: list[RawTrace | RawEvents | Damage] = []
+    recorder.add(samples(0))
+    with recorder.listening(heard.append):
+        recorder.add(samples(10))
+    recorder.add(samples(20))
+    file.abandon()
+
+    assert [news.sample_number[0] for news in heard if isinstance(news, RawTrace)] == [10]
+
+
+def test_damage_between_two_keys_is_kept_with_the_next(tmp_path: Path) -> None:
+    recorder, file = a_recorder(tmp_path / "r.h5")
+    recorder.add(Damage(5, "lost_samples", 3, "on the way to the key"))
+    recorder.begin_key(C4)
+    recorder.add(samples(0))
+    recorder.end_key("return", "recorded")
+    file.finish()
+
+    assert [damage.amount for damage in read_recording(tmp_path / "r.h5").keys[0].damage] == [3]
+
+
+def test_an_attempt_set_aside_is_kept_apart_with_its_reason(tmp_path: Path) -> None:
     recorder, file = a_recorder(tmp_path / "r.h5")
     recorder.begin_key(C4)
     recorder.add(samples(0))
+    recorder.set_aside("the cable was pulled")
+    recorder.begin_key(C4)
+    recorder.add(samples(50))
+    recorder.end_key("return", "recorded")
+    file.finish()
+    (key,) = read_recording(tmp_path / "r.h5").keys
 
-    assert recorder.force_counts_since_last_call().tolist() == list(range(10))
-    assert recorder.force_counts_since_last_call().tolist() == []
-    file.abandon()
+    assert key.trace.sample_number.tolist() == list(range(50, 60))
+    assert [(aside.reason, len(aside.attempt.trace)) for aside in key.set_aside] == [("the cable was pulled", 10)]
 
 
 def test_after_closing_the_link_may_still_speak_and_the_file_may_be_closed(tmp_path: Path) -> None:
@@ -74,4 +102,4 @@ def test_after_closing_the_link_may_still_speak_and_the_file_may_be_closed(tmp_p
     file.abandon()
     recorder.add(samples(10))
 
-    assert assemble(partial_folder(tmp_path / "r.h5"), tmp_path / "r.h5", complete=False).rescued_samples == 10
+    assert assemble(partial_folder(tmp_path / "r.h5"), tmp_path / "r.h5").rescued_samples == 10

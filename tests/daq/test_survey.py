@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -13,8 +13,10 @@ import numpy as np
 import pytest
 
 from daq.errors import CommandRefused, PortNotFound, RigSilent
-from daq.programme import SlowStrokes
-from daq.survey import Progress, SurveyPlan, run_survey
+from daq.plan import plan_visits
+from daq.programme import Programme, Strokes
+from daq.survey import SurveyPlan, SurveyResult, Where, run_survey
+from daq.talk import Progress, Talk
 from recordings.errors import RecordingExists
 from recordings.keys import Key, parse_keys
 from recordings.partial import assemble, partial_folder
@@ -27,7 +29,7 @@ from rig.virtual.virtual_rig import RigSpec, VirtualRig
 KEYS = keyboard_of(load_scenario("fern"))
 SPEED = 50.0
 RUN = RunInfo(instrument="fern", started_at=datetime(2026, 3, 1, tzinfo=UTC), software_version="0", programme="a test")
-ONE_STROKE = SlowStrokes(strokes=1, speed_mm_per_s=5.0)
+ONE_STROKE = Programme(name="one", summary="one stroke", steps=(Strokes(do="strokes", count=1, speed_mm_per_s=5.0),))
 
 
 @contextmanager
@@ -47,23 +49,30 @@ def a_rig(
             served.join()
 
 
-def a_plan(keys: str = "C4", programme: SlowStrokes = ONE_STROKE) -> SurveyPlan:
-    return SurveyPlan(keys=parse_keys(keys), programme=programme, run=RUN)
-
-
-def no_progress(_: Progress) -> None:
-    pass
+def a_plan(keys: str = "C4", programme: Programme = ONE_STROKE) -> SurveyPlan:
+    return SurveyPlan(visits=plan_visits(((parse_keys(keys), programme),)), run=RUN)
 
 
 def never_placed(key: Key) -> None:
     raise AssertionError(f"the rig has a carriage and needs nobody to place it over {key.name}")
 
 
+def silent_talk(on_progress: Callable[[Progress], None] = lambda _: None) -> Talk:
+    return Talk(progress=on_progress, place_rig=never_placed, tell=lambda _: None)
+
+
+def survey(
+    port: str, out: Path, plan: SurveyPlan | None = None, on_progress: Callable[[Progress], None] = lambda _: None
+) -> SurveyResult:
+    where = Where(port_path=port, out=out, patience_s=0.5)
+    return run_survey(where, plan or a_plan(), silent_talk(on_progress))
+
+
 @pytest.mark.parametrize("tcp_port", [None, 0], ids=["pseudo-terminal", "TCP"])
 def test_every_sample_of_every_stroke_is_in_the_file(tcp_port: int | None, tmp_path: Path) -> None:
     seen: list[Progress] = []
     with a_rig(tcp_port) as port:
-        result = run_survey(port, tmp_path / "r.h5", a_plan("C4..D4"), on_progress=seen.append, place_rig=never_placed)
+        result = survey(port, tmp_path / "r.h5", a_plan("C4..D4"), seen.append)
     recording = read_recording(tmp_path / "r.h5")
 
     assert [key.key.name for key in recording.keys] == ["C4", "C#4", "D4"]
@@ -75,13 +84,17 @@ def test_every_sample_of_every_stroke_is_in_the_file(tcp_port: int | None, tmp_p
         assert [mark.name for mark in key.marks] == ["stroke 1", "return"]
         assert key.events.byte[:2].tolist() == [0x90, key.key.note]
     assert sum(len(key.trace) for key in recording.keys) == result.sample_count
-    assert [(progress.key.name, progress.stroke) for progress in seen[:3]] == [("C4", 0), ("C4", 1), ("C#4", 0)]
+    assert [(progress.key.name, progress.doing) for progress in seen[:3]] == [
+        ("C4", "approach"),
+        ("C4", "stroke 1 of 1"),
+        ("C#4", "approach"),
+    ]
     assert seen[-1].seconds_left is not None
 
 
 def test_the_plunger_goes_no_further_than_the_force_limit(tmp_path: Path) -> None:
     with a_rig() as port:
-        run_survey(port, tmp_path / "r.h5", a_plan(), on_progress=no_progress, place_rig=never_placed)
+        survey(port, tmp_path / "r.h5")
     recording = read_recording(tmp_path / "r.h5")
     scale = recording.header.calibration.force
     force = recording.keys[0].trace.force_counts / scale.counts_per_unit
@@ -93,13 +106,13 @@ def test_a_survey_that_is_interrupted_keeps_what_was_finished(tmp_path: Path) ->
     path = tmp_path / "r.h5"
 
     def interrupt(progress: Progress) -> None:
-        if progress.key.name == "D4" and progress.stroke == 1:
+        if progress.key.name == "D4" and progress.doing.startswith("stroke"):
             raise KeyboardInterrupt
 
     with a_rig() as port, pytest.raises(KeyboardInterrupt):
-        run_survey(port, path, a_plan("C4..D4"), on_progress=interrupt, place_rig=never_placed)
+        survey(port, path, a_plan("C4..D4"), interrupt)
     assert not path.exists()
-    found = assemble(partial_folder(path), path, complete=False)
+    found = assemble(partial_folder(path), path)
     recording = read_recording(path)
 
     assert found.finished_stretches == 4
@@ -112,27 +125,27 @@ def test_a_rig_that_falls_silent_ends_the_survey_and_leaves_the_finished_strokes
     stop = threading.Event()
 
     def silence(progress: Progress) -> None:
-        if progress.key.name == "C#4" and progress.stroke == 1:
+        if progress.key.name == "C#4" and progress.doing.startswith("stroke"):
             stop.set()
 
     with a_rig(stop=stop) as port, pytest.raises(RigSilent):
-        run_survey(port, tmp_path / "r.h5", a_plan("C4..D4"), on_progress=silence, place_rig=never_placed)
+        survey(port, tmp_path / "r.h5", a_plan("C4..D4"), silence)
     assert partial_folder(tmp_path / "r.h5").is_dir()
 
 
 def test_a_refused_command_says_which_and_why(tmp_path: Path) -> None:
-    no_acceleration = a_plan(programme=replace(ONE_STROKE, acceleration_mm_per_s2=0.0))
+    too_deep = replace(KEYS[39], surface_mm=3.0)
 
-    with a_rig() as port, pytest.raises(CommandRefused, match="out of range"):
-        run_survey(port, tmp_path / "r.h5", no_acceleration, on_progress=no_progress, place_rig=never_placed)
+    with a_rig(keys=(too_deep,)) as port, pytest.raises(CommandRefused, match="out of range"):
+        survey(port, tmp_path / "r.h5", a_plan("C#4"))
 
 
 def test_a_key_that_is_not_there_is_missed_and_the_next_is_recorded(tmp_path: Path) -> None:
     lifted = tuple(replace(key, surface_mm=60.0) if key.number == 40 else key for key in KEYS)
 
     with a_rig(keys=lifted) as port:
-        result = run_survey(port, tmp_path / "r.h5", a_plan("C4,C#4"), on_progress=no_progress, place_rig=never_placed)
-    assert [absent.key_name for absent in result.missed] == ["C4"]
+        result = survey(port, tmp_path / "r.h5", a_plan("C4,C#4"))
+    assert [key.name for key in result.missed] == ["C4"]
     assert [key.name for key in result.recorded] == ["C#4"]
 
 
@@ -140,10 +153,10 @@ def test_nothing_is_touched_when_the_file_exists(tmp_path: Path) -> None:
     (tmp_path / "r.h5").write_bytes(b"precious")
 
     with pytest.raises(RecordingExists):
-        run_survey("/dev/null", tmp_path / "r.h5", a_plan(), on_progress=no_progress, place_rig=never_placed)
+        survey("/dev/null", tmp_path / "r.h5")
 
 
 def test_a_wrong_port_leaves_nothing_behind(tmp_path: Path) -> None:
     with pytest.raises(PortNotFound):
-        run_survey("/dev/none", tmp_path / "r.h5", a_plan(), on_progress=no_progress, place_rig=never_placed)
+        survey("/dev/none", tmp_path / "r.h5")
     assert list(tmp_path.iterdir()) == []

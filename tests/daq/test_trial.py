@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from daq.errors import PortNotFound, RigSilent
+from daq.errors import PortNotFound, RigSilent, StoppedForSafety
 from daq.trial import TrialPlan, run_trial
 from processing.fitness.assess import assess
 from processing.fitness.judgement import Fitness
 from recordings.trial import AirMove, Touch, Trial, Untried
 from rig.protocol.frames import Frame
-from rig.protocol.messages import Message, Move, Refusal, Stop
+from rig.protocol.messages import Hello, Home, Message, Move, Refusal, Stop, Swing
 from rig.virtual.bench import BenchSpec
 from rig.virtual.scenario import KeySpec, keyboard_of, load_scenario
 from rig.virtual.sensors import Sensors, SensorSpec
@@ -64,8 +64,8 @@ def a_spoiled_rig(*, force_sign: float = 1.0, place_sign: float = 1.0, dead: boo
 class RigThatIgnoresItsLimit(VirtualRig):
     """Its firmware never looks at the force."""
 
-    def _move_plunger(self, move: Move) -> Refusal | None:
-        refusal = super()._move_plunger(move)
+    def _begin_move(self, command: Home | Swing | Move) -> Refusal | None:
+        refusal = super()._begin_move(command)
         self.bench.force_limit_newton = 1e9
         return refusal
 
@@ -73,8 +73,8 @@ class RigThatIgnoresItsLimit(VirtualRig):
 class RigWithoutMotor(VirtualRig):
     """A frame in which a hand presses."""
 
-    def _move(self, move: Move) -> Refusal | None:  # noqa: ARG002 - what is asked for does not matter
-        return Refusal.NO_SUCH_AXIS
+    def _say(self, message: Message) -> None:
+        super()._say(replace(message, axis_count=0) if isinstance(message, Hello) else message)
 
 
 class RigThatKeepsALog(VirtualRig):
@@ -151,7 +151,7 @@ def test_a_still_trial_sends_no_move() -> None:
     rig = RigThatKeepsALog(KEYS, a_spec())
     fitness = assess(tried(rig, STILL))
 
-    assert not [message for message in rig.told if isinstance(message, Move)]
+    assert not [message for message in rig.told if isinstance(message, Move | Home | Swing)]
     assert fitness.overall == "cannot tell"
     assert "--still" in fitness["polarity"].advice
 
@@ -284,3 +284,15 @@ def test_a_touch_holds_the_step_that_met_the_key_and_the_approach_after_it() -> 
     assert isinstance(trial.touch, Touch)
     assert trial.touch.on_key.tick_us[0] > trial.touch.in_air.tick_us[-1]
     assert trial.touch.approach.trace.tick_us[0] > trial.touch.on_key.tick_us[-1]  # type: ignore[union-attr]
+
+
+def test_a_rig_that_ignores_its_limit_over_something_hard_is_stopped_by_the_host() -> None:
+    """The limit is 0.15 N above a zero of 0.05 N; 4 N beyond it the host's own guard says Stop."""
+    hard = tuple(
+        replace(key, action=replace(key.action, bed=replace(key.action.bed, start_mm=0.1, stiffness=200.0)))
+        for key in KEYS
+    )
+    rig = RigThatIgnoresItsLimit(hard, a_spec())
+
+    with served(rig) as port, pytest.raises(StoppedForSafety, match="the force passed"):
+        run_trial(port, PLAN, on_step=silently)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from processing.notes import NoteLog, notes_of_stroke, to_notes
+from processing.notes import NoteLog, notes_of_stroke, stuck_notes, to_notes
 from processing.stages import Branch, Stroke
-from recordings.types import CONTACT, RawEvents
+from recordings.types import CONTACT, HOST_MIDI, MIDI_IN, RawEvents
 from tests.builders import C4, midi
 
 ON, OFF = b"\x90\x3c\x40", b"\x80\x3c\x40"
@@ -59,6 +61,41 @@ def test_the_note_of_another_key_is_stray() -> None:
     assert (log.notes, log.stray) == ((), 1)
 
 
+def test_the_keys_own_note_on_another_channel_than_its_first_is_stray() -> None:
+    log = notes_in((1.0, ON), (1.001, b"\x91\x3c\x40"), (1.5, b"\x81\x3c\x40"), (2.0, OFF))
+
+    assert [(note.on_s, note.off_s) for note in log.notes] == [(1.0, 2.0)]
+    assert (log.stray, log.doubled) == (1, 0)
+
+
+def test_a_high_resolution_velocity_is_kept_with_its_fraction() -> None:
+    (note,) = notes_in((1.0, b"\xb0\x58\x40" + ON)).notes
+
+    assert note.velocity == 64.5
+
+
+def test_bytes_without_a_status_are_counted() -> None:
+    assert notes_in((1.0, b"\x3c\x40"), (2.0, ON)).orphan_bytes == 2
+
+
+def both(*logs: RawEvents) -> RawEvents:
+    return RawEvents(*(np.concatenate([getattr(log, name) for log in logs]) for name in ("tick_us", "source", "byte")))
+
+
+def test_the_hosts_midi_port_is_read_where_the_rigs_own_tells_of_no_note() -> None:
+    host, clock = midi((1.0, ON), source=HOST_MIDI), midi((0.5, b"\xf8"), source=MIDI_IN)
+    (note,) = to_notes(both(clock, host), C4, first_tick_us=0).notes
+
+    assert note.on_s == 1.0
+
+
+def test_the_rigs_own_midi_input_goes_before_the_hosts() -> None:
+    events = both(midi((1.0, ON), source=MIDI_IN), midi((1.007, ON), source=HOST_MIDI))
+    (note,) = to_notes(events, C4, first_tick_us=0).notes
+
+    assert note.on_s == 1.0
+
+
 def test_a_note_that_comes_twice_is_doubled() -> None:
     assert notes_in((1.0, ON), (1.1, ON), (2.0, OFF)).doubled == 1
 
@@ -70,11 +107,13 @@ def test_contact_edges_make_notes_where_there_is_no_midi() -> None:
     assert (note.on_s, note.velocity, note.off_s) == (0.5, None, 1.5)
 
 
-def a_stroke(speed: float = 4.0) -> Stroke:
-    """Down from 0 to 10 mm, then up, at one speed, from 0 s on."""
-    time = np.arange(0.0, 10.0 / speed, 0.001)
-    down = Branch(time, speed * time, np.zeros(len(time)))
-    up = Branch(time + time[-1] + 0.1, 10.0 - speed * time, np.zeros(len(time)))
+def a_stroke(speed: float = 4.0, *, starts_s: float = 0.0, newton: float = 0.3, up_to_mm: float = 0.0) -> Stroke:
+    """Down from 0 to 10 mm, then up, at one speed and with one force."""
+    time = starts_s + np.arange(0.0, 10.0 / speed, 0.001)
+    down = Branch(time, speed * (time - starts_s), np.full(len(time), newton))
+    back = 10.0 - speed * (time - starts_s)
+    rises = back >= up_to_mm
+    up = Branch(time[rises] + 10.0 / speed, back[rises], np.full(rises.sum(), newton))
     return Stroke(down, up, 0.0, 0.0, 0.0, False, 10.0)
 
 
@@ -92,3 +131,35 @@ def test_a_note_is_placed_where_the_plunger_was(speed: float) -> None:
 
 def test_a_stroke_without_a_note_has_no_places() -> None:
     assert notes_of_stroke(a_stroke(), notes_in((99.0, ON))).trigger_mm is None
+
+
+# A stroke at 4 mm/s is down after 2.5 s and home after 5.0 s; the note of these is struck at 2.0 s.
+def stuck(*said: tuple[float, bytes], strokes: tuple[Stroke, ...] = (), until_s: float = 6.0) -> list[tuple[int, int]]:
+    return stuck_notes(notes_in(*said), strokes or (a_stroke(),), recorded_until_s=until_s)
+
+
+def test_a_note_that_goes_on_after_its_key_came_home_is_stuck() -> None:
+    assert stuck((2.0, ON)) == [(0, 1)]
+
+
+@pytest.mark.parametrize(
+    ("why", "found"),
+    [
+        ("it ended", stuck((2.0, ON), (4.0, OFF))),
+        ("it ended late", stuck((2.0, ON), (5.9, OFF))),
+        ("the recording was cut short", stuck((2.0, ON), until_s=5.4)),
+        ("the plunger did not come home", stuck((2.0, ON), strokes=(a_stroke(up_to_mm=2.0),))),
+        ("the key stayed down", stuck((2.0, ON), strokes=(a_stroke(newton=0.0),))),
+        ("the key was never let up", stuck((2.0, ON), strokes=(replace(a_stroke(), up=None),))),
+        ("it belongs to no stroke", stuck((5.2, ON))),
+        ("it bounced, then ended", stuck((2.0, ON), (2.1, ON), (4.0, OFF))),
+    ],
+)
+def test_a_note_is_not_called_stuck_if(why: str, found: list[tuple[int, int]]) -> None:
+    assert found == [], why
+
+
+def test_a_note_that_the_next_stroke_finds_sounding_is_stuck_each_time() -> None:
+    strokes = (a_stroke(), a_stroke(starts_s=6.0))
+
+    assert stuck((2.0, ON), (8.0, ON), strokes=strokes, until_s=12.0) == [(0, 1), (1, 2)]

@@ -96,6 +96,7 @@ def test_a_validator_of_the_open_standard_has_no_complaint_and_finds_the_plot(tm
 
     path = tmp_path / "r.h5"
     known = replace(a_header().run, operator="a person", note="a word", room_celsius=21.0, room_humidity_percent=40.0)
+    known = replace(known, note_latency_bound_ms=7.5)
     write_recording(path, replace(a_header(), run=known), (a_full_recording(),))
 
     assert validate_file(str(path)) == (0, 0)

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from recordings.errors import NotARecording, RecordingExists, RecordingInUse
 from recordings.journal import Journal, read_journal
 from recordings.keys import Key
-from recordings.partial import PartialRecording, assemble, partial_folder
+from recordings.partial import assemble, begin_recording, partial_folder
 from recordings.reader import read_recording
 from recordings.types import KeyRecording, Mark, RawTrace
 from tests.builders import C4, a_header, midi
@@ -29,7 +29,7 @@ def samples(first: int, count: int, key: Key = C4) -> KeyRecording:
 
 def test_a_finished_recording_holds_everything_and_the_folder_is_gone(tmp_path: Path) -> None:
     path = tmp_path / "r.h5"
-    recording = PartialRecording(path, a_header())
+    recording = begin_recording(path, a_header())
     for first in (0, 100):
         recording.note(samples(first, 100))
         recording.note(
@@ -48,12 +48,12 @@ def test_a_finished_recording_holds_everything_and_the_folder_is_gone(tmp_path: 
 
 def test_an_interrupted_recording_keeps_finished_stretches_and_the_journal(tmp_path: Path) -> None:
     path = tmp_path / "r.h5"
-    recording = PartialRecording(path, a_header())
+    recording = begin_recording(path, a_header())
     recording.note(samples(0, 100))
     recording.keep(recording.turn_over())
     recording.note(samples(100, 30))
     recording.abandon()
-    found = assemble(partial_folder(path), path, complete=False)
+    found = assemble(partial_folder(path), path)
     read = read_recording(path)
 
     assert (found.finished_stretches, found.rescued_samples) == (1, 30)
@@ -63,7 +63,7 @@ def test_an_interrupted_recording_keeps_finished_stretches_and_the_journal(tmp_p
 
 def test_two_keys_stay_two_keys(tmp_path: Path) -> None:
     path = tmp_path / "r.h5"
-    recording = PartialRecording(path, a_header())
+    recording = begin_recording(path, a_header())
     for key in (Key(40), Key(3)):
         recording.note(samples(0, 10, key))
         recording.keep(recording.turn_over())
@@ -73,19 +73,19 @@ def test_two_keys_stay_two_keys(tmp_path: Path) -> None:
 
 
 def test_a_recording_under_way_is_not_begun_twice(tmp_path: Path) -> None:
-    first = PartialRecording(tmp_path / "r.h5", a_header())
+    first = begin_recording(tmp_path / "r.h5", a_header())
 
     with pytest.raises(RecordingExists):
-        PartialRecording(tmp_path / "r.h5", a_header())
+        begin_recording(tmp_path / "r.h5", a_header())
     first.abandon()
 
 
 def test_a_recording_that_still_grows_is_not_taken_apart(tmp_path: Path) -> None:
-    recording = PartialRecording(tmp_path / "r.h5", a_header())
+    recording = begin_recording(tmp_path / "r.h5", a_header())
     recording.note(samples(0, 10))
 
     with pytest.raises(RecordingInUse):
-        assemble(partial_folder(tmp_path / "r.h5"), tmp_path / "r.h5", complete=False)
+        assemble(partial_folder(tmp_path / "r.h5"), tmp_path / "r.h5")
     recording.finish()
     assert len(read_recording(tmp_path / "r.h5").keys[0].trace) == 10
 
@@ -94,7 +94,7 @@ def test_any_other_folder_is_refused_and_left_alone(tmp_path: Path) -> None:
     (tmp_path / "mine").mkdir()
 
     with pytest.raises(NotARecording):
-        assemble(tmp_path / "mine", tmp_path / "r.h5", complete=False)
+        assemble(tmp_path / "mine", tmp_path / "r.h5")
     assert (tmp_path / "mine").is_dir()
 
 

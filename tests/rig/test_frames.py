@@ -18,11 +18,14 @@ from rig.protocol.messages import (
     EVENT_DTYPE,
     SAMPLE_DTYPE,
     Ack,
+    Ask,
     Channel,
+    Cue,
     EventBlock,
     Greet,
     Heartbeat,
     Hello,
+    Home,
     Message,
     Move,
     Nak,
@@ -31,25 +34,32 @@ from rig.protocol.messages import (
     Status,
     Stop,
     StopStream,
+    StreamEnd,
+    Swing,
 )
 from rig.protocol.table import MESSAGE_TABLE, MalformedPayload, pack, unpack
 
 LINK_TRUTHS = Path(__file__).parents[1] / "truths" / "link"
 
 EXAMPLES: tuple[Message, ...] = (
-    Greet(1),
+    Greet(2),
     StartStream(),
     StopStream(),
     Move(0, -5, 4000, 200_000, 4000),
     Stop(),
     Heartbeat(),
-    Hello(1, "a rig", "0001", "1.0", 1_000_000, 2, 2, 20_000),
+    Home(),
+    Swing(1000, 9000, 10, 50_000, 5_000_000, 6000),
+    Ask(1),
+    Cue(40, 1, 3, 2),
+    Hello(2, "a rig", "0001", "1.0", 1_000_000, 2, 2, 20_000, 250_000, 10_000_000, 3, 7, 9),
     Channel(0, "force", "N", 20_000.5, -3, 2000, -20.0, 20.0),
     SampleBlock(7, np.array([(1, 2, -3), (4, 5, -6)], SAMPLE_DTYPE)),
     EventBlock(9, np.array([(1, 0, 0x90)], EVENT_DTYPE)),
-    Status(123, 0, 1, 2, -500),
+    Status(123, 0, 1, 2, -500, 17),
     Ack(65535),
     Nak(0, 3),
+    StreamEnd(1000, 20),
 )
 
 
@@ -176,7 +186,7 @@ def test_an_unknown_kind_is_refused_by_its_number() -> None:
 
 @given(st.text(max_size=40))
 def test_text_longer_than_its_field_is_cut_and_never_raises_on_the_way_back(text: str) -> None:
-    kind, payload = pack(Hello(1, text, "", "", 0, 0, 0, 0))
+    kind, payload = pack(Hello(1, text, "", "", 0, 0, 0, 0, 0, 0, 0, 0, 0))
     try:
         message = unpack(kind, payload)
     except MalformedPayload:
