@@ -107,10 +107,12 @@ class Sitting:
 
     def _connect(self, path: str) -> None:
         self._link = Link(open_port(path, baud=self._baud), self._hear, self.tally)
+        self._session = Session(self._link)
         try:
-            self._session = Session(self._link)
             self._rig = self._session.greet()
         except BaseException:
+            with suppress(DaqError):  # it may still be at an earlier host's move
+                self._session.stop_now()
             self._close()
             raise
         if self._rig.info.sample_rate_hz is None:

@@ -7,9 +7,14 @@ import os
 import signal
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from keyplumb.commands.arguments import understood_by
 from keyplumb.exit_codes import DONE
+
+if TYPE_CHECKING:
+    from rig.virtual.scenario import KeySpec
+    from rig.virtual.serve import Rig
 
 NAME = "virtual-rig"
 SUMMARY = "Serve a virtual rig; prints the port to be opened, then runs until it is stopped."
@@ -26,6 +31,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=understood_by(_tcp_port),
         metavar="PORT",
         help="a TCP port on this machine instead; 0 is any free one",
+    )
+    parser.add_argument(
+        "--lines", metavar="PROFILE", help="only print lines of this profile (a built-in name or a .toml file)"
     )
     parser.add_argument("--truths", type=Path, metavar="FILE", help="write what the model itself knows, as JSON")
 
@@ -49,14 +57,12 @@ def run(arguments: argparse.Namespace) -> int:
     from rig.virtual.scenario import keyboard_of, load_scenario
     from rig.virtual.serve import open_wire, serve
     from rig.virtual.truths import write_truths
-    from rig.virtual.virtual_rig import RigSpec, VirtualRig
 
     scenario = load_scenario(arguments.scenario)
     keys = keyboard_of(scenario)
     if arguments.truths is not None:
         write_truths(arguments.truths, scenario, keys)
-    # the watchdog guards against silence in the host's time, so a fast rig must wait longer in its own
-    rig = VirtualRig(keys, RigSpec(watchdog_us=round(WATCHDOG_US * max(1.0, arguments.speed))))
+    rig = _lines(keys, arguments.lines) if arguments.lines else _rig(keys, arguments.speed)
     stopped: list[int] = []
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda number, _: stopped.append(number))
@@ -67,3 +73,21 @@ def run(arguments: argparse.Namespace) -> int:
         print(f"virtual rig with {scenario.title}; stop with Ctrl-C", file=sys.stderr)
         serve(wire, rig, speed=arguments.speed, until=lambda: bool(stopped) or os.getppid() != started_by)
     return DONE
+
+
+def _rig(keys: tuple[KeySpec, ...], speed: float) -> Rig:
+    """Return a rig that speaks the protocol."""
+    from rig.virtual.virtual_rig import RigSpec, VirtualRig
+
+    # the watchdog guards against silence in the host's time, so a fast rig must wait longer in its own
+    return VirtualRig(keys, RigSpec(watchdog_us=round(WATCHDOG_US * max(1.0, speed))))
+
+
+def _lines(keys: tuple[KeySpec, ...], name_or_path: str) -> Rig:
+    """Return a rig that only prints lines."""
+    from rig.profiles.profile import load_profile
+    from rig.virtual.line_rig import LineRig
+
+    profile = load_profile(name_or_path)
+    print(f"prints lines as profile {profile.name} says; {profile.losses_in_words()}", file=sys.stderr)
+    return LineRig(keys, profile)

@@ -2,7 +2,8 @@
 
 How it works: every sample is made of a few small time steps (at most STEP_S) in which the stage moves, the contact
 force follows from how far the plunger presses into the key, and the key moves under it. The force the cell shows is
-late by its filter; the force limit looks at what the cell shows, as firmware would.
+late by its filter; the force limit looks at what the cell shows, as firmware would. The plunger is moved by a motor,
+or by the hand of a person, who also carries the bench from key to key and treads on the foot switch.
 """
 
 from __future__ import annotations
@@ -15,8 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.protocol.messages import EVENT_DTYPE, SAMPLE_DTYPE, Cause, Source
+from rig.virtual.hand import Hand
 from rig.virtual.key_action import Contact, KeyAction
 from rig.virtual.notes import NoteSensor
+from rig.virtual.person import VirtualPerson
 from rig.virtual.scenario import KeySpec
 from rig.virtual.sensors import Sensors, SensorSpec
 from rig.virtual.stage import Stage, StageSpec
@@ -52,16 +55,19 @@ class KeyUnderPlunger:
 class Bench:
     """Everything that moves. Time passes only in `make_samples`."""
 
-    def __init__(self, spec: BenchSpec, keys: tuple[KeySpec, ...]) -> None:
+    def __init__(self, spec: BenchSpec, keys: tuple[KeySpec, ...], person: VirtualPerson | None = None) -> None:
         self.spec = spec
-        self.stage = Stage(spec.stage)
+        self.person = person
+        self.stage: Stage | Hand = person.hand if person else Stage(spec.stage)
         self.sensors = Sensors(spec.sensors, sample_rate_hz=spec.sample_rate_hz, seed=spec.seed)
         self.contact = Contact(1.0 / spec.compliance_mm_per_newton)
         self.keys = {key.number: KeyUnderPlunger(key) for key in keys}
-        self.station = min(self.keys)
+        self.station = person.station if person else min(self.keys)
         self.force_limit_newton = spec.sensors.force_range_newton
         self.said: list[tuple[int, int]] = []
         """MIDI bytes on their way: (tick_us, byte), oldest first."""
+        self.trodden: list[tuple[int, int]] = []
+        """Bytes of the foot switch, likewise."""
         self._braking_for: Cause | None = None
 
     @property
@@ -93,6 +99,9 @@ class Bench:
             if reached is not None:
                 came_to_rest(tick_us, self._braking_for or reached)
                 self._braking_for = None
+            if self.person is not None:
+                self.trodden += [(tick_us, byte) for byte in self.person.act(tick_us)]
+                self.station = self.person.station
             here = self.keys[self.station]
             self.said += here.notes.watch(here.action.key_mm, tick_us)
             tick_us += self.sample_period_us
@@ -136,6 +145,8 @@ class Bench:
             place, speed = self.stage.plunger()
             force = self.contact.force(place - offset, speed, here.action)
             here.action.advance(force, dt_s)
+            if self.person is not None:
+                self.person.hand.feel(force)
         return force, place, reached
 
     def brake(self, cause: Cause) -> None:
@@ -150,7 +161,9 @@ class Bench:
         self._braking_for, self.said = None, []
 
     def events_until(self, tick_us: int) -> np.ndarray[tuple[int], np.dtype[np.void]]:
-        """Return and forget the MIDI bytes that have arrived by now, (N,) of EVENT_DTYPE."""
-        due = [(tick & 0xFFFFFFFF, Source.MIDI_IN, byte) for tick, byte in self.said if tick <= tick_us]
+        """Return and forget the bytes that have arrived by now, oldest first, (N,) of EVENT_DTYPE."""
+        came = [(tick, Source.MIDI_IN, byte) for tick, byte in self.said if tick <= tick_us]
+        came += [(tick, Source.FOOT_SWITCH, byte) for tick, byte in self.trodden if tick <= tick_us]
         self.said = [later for later in self.said if later[0] > tick_us]
-        return np.array(due, EVENT_DTYPE)
+        self.trodden = [later for later in self.trodden if later[0] > tick_us]
+        return np.array([(tick & 0xFFFFFFFF, source, byte) for tick, source, byte in sorted(came)], EVENT_DTYPE)

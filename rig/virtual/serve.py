@@ -15,8 +15,6 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Protocol
 
-from rig.virtual.virtual_rig import VirtualRig
-
 LONGEST_STEP_US = 50_000
 MOST_UNREAD_BYTES = 64 * 1024
 IDLE_WAIT_US = 20_000
@@ -34,6 +32,13 @@ class Wire(Protocol):
 
     def write(self, data: bytes) -> int:
         """Write what fits now and return how much that was."""
+
+
+class Rig(Protocol):
+    """What is served: bytes in, bytes out, time told to it."""
+
+    def receive(self, received: bytes, now_us: int) -> bytes:
+        """Let time pass up to now_us, take what the host has said, and return what the rig says."""
 
 
 class PseudoTerminal:
@@ -135,7 +140,7 @@ def open_wire(tcp_port: int | None) -> Iterator[PseudoTerminal | TcpPort]:
         wire.close()
 
 
-def serve(wire: Wire, rig: VirtualRig, *, speed: float, until: Callable[[], bool]) -> None:
+def serve(wire: Wire, rig: Rig, *, speed: float, until: Callable[[], bool]) -> None:
     """Let the rig live at `speed` times real time until `until()` says so.
 
     speed: 1 is real time. The rig's watchdog counts rig time, so give a fast rig `watchdog_us` times its speed.

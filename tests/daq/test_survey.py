@@ -3,69 +3,19 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from daq.errors import CommandRefused, PortNotFound, RigSilent
-from daq.plan import plan_visits
-from daq.programme import Programme, Strokes
-from daq.survey import SurveyPlan, SurveyResult, Where, run_survey
-from daq.talk import Progress, Talk
-from recordings.errors import RecordingExists
-from recordings.keys import Key, parse_keys
+from daq.errors import CommandRefused, PortNotFound, RigSilent, WrongRig
+from daq.talk import Progress
+from recordings.errors import NoSuchFile, RecordingExists, RecordingInUse
 from recordings.partial import assemble, partial_folder
 from recordings.reader import read_recording
-from recordings.types import RunInfo
-from rig.virtual.scenario import KeySpec, keyboard_of, load_scenario
-from rig.virtual.serve import open_wire, serve
 from rig.virtual.virtual_rig import RigSpec, VirtualRig
-
-KEYS = keyboard_of(load_scenario("fern"))
-SPEED = 50.0
-RUN = RunInfo(instrument="fern", started_at=datetime(2026, 3, 1, tzinfo=UTC), software_version="0", programme="a test")
-ONE_STROKE = Programme(name="one", summary="one stroke", steps=(Strokes(do="strokes", count=1, speed_mm_per_s=5.0),))
-
-
-@contextmanager
-def a_rig(
-    tcp_port: int | None = None, *, stop: threading.Event | None = None, keys: tuple[KeySpec, ...] = KEYS
-) -> Iterator[str]:
-    """Serve a virtual rig in a thread and give its port."""
-    stop = stop or threading.Event()
-    rig = VirtualRig(keys, RigSpec(watchdog_us=round(250_000 * SPEED)))
-    with open_wire(tcp_port) as wire:
-        served = threading.Thread(target=serve, args=(wire, rig), kwargs={"speed": SPEED, "until": stop.is_set})
-        served.start()
-        try:
-            yield wire.path
-        finally:
-            stop.set()
-            served.join()
-
-
-def a_plan(keys: str = "C4", programme: Programme = ONE_STROKE) -> SurveyPlan:
-    return SurveyPlan(visits=plan_visits(((parse_keys(keys), programme),)), run=RUN)
-
-
-def never_placed(key: Key) -> None:
-    raise AssertionError(f"the rig has a carriage and needs nobody to place it over {key.name}")
-
-
-def silent_talk(on_progress: Callable[[Progress], None] = lambda _: None) -> Talk:
-    return Talk(progress=on_progress, place_rig=never_placed, tell=lambda _: None)
-
-
-def survey(
-    port: str, out: Path, plan: SurveyPlan | None = None, on_progress: Callable[[Progress], None] = lambda _: None
-) -> SurveyResult:
-    where = Where(port_path=port, out=out, patience_s=0.5)
-    return run_survey(where, plan or a_plan(), silent_talk(on_progress))
+from tests.daq.rigs import KEYS, a_plan, a_rig, resume, survey
 
 
 @pytest.mark.parametrize("tcp_port", [None, 0], ids=["pseudo-terminal", "TCP"])
@@ -160,3 +110,84 @@ def test_a_wrong_port_leaves_nothing_behind(tmp_path: Path) -> None:
     with pytest.raises(PortNotFound):
         survey("/dev/none", tmp_path / "r.h5")
     assert list(tmp_path.iterdir()) == []
+
+
+def interrupt_at(key: str, doing: str):  # type: ignore[no-untyped-def]
+    def interrupt(progress: Progress) -> None:
+        if progress.key.name == key and progress.doing.startswith(doing):
+            raise KeyboardInterrupt
+
+    return interrupt
+
+
+def test_an_interrupted_survey_is_gone_on_with_where_it_stood(tmp_path: Path) -> None:
+    path, seen = tmp_path / "r.h5", []
+    with a_rig() as port:
+        with pytest.raises(KeyboardInterrupt):
+            survey(port, path, a_plan("C4..E4"), interrupt_at("D4", "stroke"))
+        result = resume(port, path, seen.append)
+    recording = read_recording(path)
+
+    assert recording.complete
+    assert [key.key.name for key in recording.keys] == ["C4", "C#4", "D4", "D#4", "E4"]
+    assert seen[0].key.name == "D4"
+    assert [aside.reason for aside in recording.keys[2].set_aside] == ["the recording was interrupted"]
+    assert all(len(key.marks) == 2 for key in recording.keys)
+    assert len(result.recorded) == 5
+    assert [entry.kind for entry in recording.diary] == ["plan", "resumed", "finished"]
+    assert not partial_folder(path).exists()
+
+
+def test_a_survey_may_be_interrupted_again_and_again(tmp_path: Path) -> None:
+    path = tmp_path / "r.h5"
+    with a_rig() as port:
+        with pytest.raises(KeyboardInterrupt):
+            survey(port, path, a_plan("C4..E4"), interrupt_at("C4", "approach"))
+        for key in ("C#4", "D4", "D4"):
+            with pytest.raises(KeyboardInterrupt):
+                resume(port, path, interrupt_at(key, "stroke"))
+        resume(port, path)
+    recording = read_recording(path)
+
+    assert recording.complete
+    assert [len(key.set_aside) for key in recording.keys] == [0, 1, 2, 0, 0]
+
+
+def test_a_survey_is_gone_on_with_on_the_same_rig_only(tmp_path: Path) -> None:
+    with a_rig() as port, pytest.raises(KeyboardInterrupt):
+        survey(port, tmp_path / "r.h5", a_plan("C4..E4"), interrupt_at("D4", "stroke"))
+    other = VirtualRig(KEYS, RigSpec(serial_number="V-0002"))
+
+    with a_rig(rig=other) as port, pytest.raises(WrongRig, match="V-0002 answers"):
+        resume(port, tmp_path / "r.h5")
+    assert partial_folder(tmp_path / "r.h5").is_dir()
+
+
+def test_there_must_be_something_to_go_on_with(tmp_path: Path) -> None:
+    with pytest.raises(NoSuchFile):
+        resume("/dev/none", tmp_path / "r.h5")
+
+
+def test_a_survey_under_way_is_not_gone_on_with_by_a_second_program(tmp_path: Path) -> None:
+    tried: list[Exception] = []
+
+    def try_at_once(_: Progress) -> None:
+        try:
+            resume("/dev/none", tmp_path / "r.h5")
+        except RecordingInUse as refusal:
+            tried.append(refusal)
+
+    with a_rig() as port:
+        survey(port, tmp_path / "r.h5", on_progress=try_at_once)
+    assert len(tried) == 2
+
+
+def test_a_wrong_port_on_resuming_leaves_the_folder_to_be_resumed(tmp_path: Path) -> None:
+    path = tmp_path / "r.h5"
+    with a_rig() as port, pytest.raises(KeyboardInterrupt):
+        survey(port, path, a_plan("C4,C#4"), interrupt_at("C#4", "stroke"))
+    with pytest.raises(PortNotFound):
+        resume("/dev/none", path)
+    with a_rig() as port:
+        resume(port, path)
+    assert read_recording(path).complete

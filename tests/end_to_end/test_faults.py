@@ -10,28 +10,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from daq.plan import plan_visits
-from daq.programme import Programme, Strokes
-from daq.survey import SurveyPlan, SurveyResult, Where, run_survey
-from recordings.keys import parse_keys
+from daq.survey import SurveyResult, Where, run_survey
 from recordings.reader import read_recording
 from recordings.types import KeyRecording
-from rig.virtual.scenario import keyboard_of, load_scenario
 from rig.virtual.serve import serve
-from rig.virtual.virtual_rig import RigSpec, VirtualRig
-from tests.daq.test_survey import RUN, silent_talk
+from rig.virtual.virtual_rig import VirtualRig
+from tests.daq.rigs import KEYS, SPEED, a_plan, a_virtual_rig, silent_talk
 from tests.spoiled_wire import ALL_FAULTS, SpoiledWire, random_faults, spoiled_by
-
-KEYS = keyboard_of(load_scenario("fern"))[39:41]
-SPEED = 100.0
-QUICK = Programme(
-    name="quick", summary="one stroke", steps=(Strokes(do="strokes", count=1, speed_mm_per_s=5.0, rest_s=0.1),)
-)
 
 
 @contextmanager
 def a_spoiled_rig(tmp_path: Path, faults: dict[int, str], seed: int = 1) -> Iterator[tuple[VirtualRig, SpoiledWire]]:
-    rig = VirtualRig(KEYS, RigSpec(watchdog_us=round(250_000 * SPEED)))
+    rig = a_virtual_rig(KEYS[39:41])
     wire = spoiled_by(rig, tmp_path / "rig", faults, np.random.default_rng(seed))
     stop = threading.Event()
     served = threading.Thread(target=serve, args=(wire, rig), kwargs={"speed": SPEED, "until": stop.is_set})
@@ -45,10 +35,9 @@ def a_spoiled_rig(tmp_path: Path, faults: dict[int, str], seed: int = 1) -> Iter
 
 
 def survey_over(tmp_path: Path, faults: dict[int, str], seed: int = 1) -> tuple[SurveyResult, VirtualRig, SpoiledWire]:
-    plan = SurveyPlan(visits=plan_visits(((parse_keys("C4,C#4"), QUICK),)), run=RUN)
     with a_spoiled_rig(tmp_path, faults, seed) as (rig, wire):
         where = Where(port_path=wire.path, out=tmp_path / "r.h5", patience_s=20.0)
-        return run_survey(where, plan, silent_talk()), rig, wire
+        return run_survey(where, a_plan("C4,C#4"), silent_talk()), rig, wire
 
 
 def attempts_in(path: Path) -> list[KeyRecording]:

@@ -199,6 +199,7 @@ TROUBLES = [
     pytest.param(("check", "--port", "x", "--seconds", "ten"), 2, "ten", id="check: no number of seconds"),
     pytest.param(("repair", "."), 3, "header.h5 is missing", id="repair: another folder"),
     pytest.param(("virtual-rig", "--scenario", "fir"), 3, "fern, moss", id="virtual-rig: no scenario"),
+    pytest.param(("virtual-rig", "--lines", "my"), 3, "lines_csv, lines_spaces", id="virtual-rig: no profile"),
     pytest.param(("virtual-rig", "--speed", "0"), 2, "0.01 and 1000", id="virtual-rig: no speed"),
     pytest.param(("virtual-rig", "--tcp", "99999"), 2, "0 and 65535", id="virtual-rig: no TCP port"),
     pytest.param(("virtual-rig", "--truths", "no/t.json"), 3, "no/t.json: No such file", id="virtual-rig: no folder"),
@@ -238,9 +239,10 @@ def test_every_trouble_that_is_expected_has_an_exit_code() -> None:
     import daq.errors
     import processing.errors
     import recordings.errors
+    import rig.errors
     from keyplumb.exit_codes import EXIT_CODES
 
     coded = tuple(kind for kind, _ in EXIT_CODES)
-    for module in (daq.errors, recordings.errors, processing.errors):
+    for module in (daq.errors, recordings.errors, processing.errors, rig.errors):
         kinds = [kind for kind in vars(module).values() if isinstance(kind, type) and issubclass(kind, Exception)]
         assert all(issubclass(kind, coded) for kind in kinds)
