@@ -7,9 +7,8 @@ a silent key.
 
 from __future__ import annotations
 
-from recordings.midi import MidiParser
-
 from recordings.keys import Key
+from recordings.midi import MidiParser
 from recordings.types import CONTACT, HOST_MIDI, MIDI_IN, STRIKE, Damage, RawEvents, RawTrace
 
 

@@ -12,6 +12,7 @@ from types import ModuleType
 
 from keyplumb import __version__
 from keyplumb.commands import (
+    check,
     demo,
     import_,
     info,
@@ -29,6 +30,7 @@ from keyplumb.exit_codes import INTERRUPTED, exit_code_of
 COMMANDS: tuple[ModuleType, ...] = (
     demo,
     ports,
+    check,
     survey,
     press,
     resume,

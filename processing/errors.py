@@ -3,6 +3,7 @@
 ProcessingError
  +-- NoStroke          the trace holds no press that can be measured
  +-- FeatureNotFound   one number cannot be had from these curves; becomes its reason, never an error
+ +-- NotTried          one item of a rig's fitness cannot be judged from this trial; becomes its verdict
 """
 
 from __future__ import annotations
@@ -18,3 +19,11 @@ class NoStroke(ProcessingError):
 
 class FeatureNotFound(ProcessingError):
     """One number cannot be had from these curves; the text says why, for a reader."""
+
+
+class NotTried(ProcessingError):
+    """One item of a rig's fitness cannot be judged from this trial: why, and how to try it."""
+
+    def __init__(self, why: str, how: str) -> None:
+        self.why, self.how = why, how
+        super().__init__(f"{why}; {how}")

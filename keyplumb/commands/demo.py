@@ -83,6 +83,7 @@ def _survey(arguments: argparse.Namespace, recording: Path, truths: Path) -> Non
     from daq.plan import describe, plan_visits
     from daq.programme import load_programme
     from daq.survey import SurveyPlan, Where, run_survey
+    from keyplumb.commands.check import check_before
     from keyplumb.commands.survey_talk import motor_talk, stop_on_signals
     from recordings.types import RunInfo
 
@@ -98,7 +99,8 @@ def _survey(arguments: argparse.Namespace, recording: Path, truths: Path) -> Non
     stop_on_signals()
     with virtual_rig(arguments.scenario, truths) as port, motor_talk() as talk:
         talk.tell(f"a virtual rig with {arguments.scenario} answers at {port}; recording {len(visits)} keys")
-        run_survey(Where(port_path=port, out=recording), SurveyPlan(visits=visits, run=run_info), talk)
+        check = check_before(port, talk.tell, moves=True)
+        run_survey(Where(port_path=port, out=recording), SurveyPlan(visits=visits, run=run_info, check=check), talk)
 
 
 @contextmanager

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from keyplumb.commands.arguments import about_the_run, add_about, add_port_and_out, some_keys, understood_by
@@ -37,14 +38,19 @@ def _strokes(text: str) -> int:
 def run(arguments: argparse.Namespace) -> int:
     """Record what is pressed, and say what was recorded."""
     from daq.survey import Where, run_survey
+    from keyplumb.commands.check import check_before
     from keyplumb.commands.survey_talk import hand_talk, print_result, stop_on_signals
+    from recordings.writer import refuse_to_overwrite
 
     stop_on_signals()
     profile = profile_of(arguments.profile)
     where = Where(port_path=arguments.port, out=arguments.out, profile=profile, midi=arguments.midi)
+    refuse_to_overwrite(where.out)
+    plan = _plan(arguments)
     with hand_talk() as talk:
-        result = run_survey(where, _plan(arguments), talk)
-    return print_result(result)
+        if profile is None:  # a rig that only prints lines cannot be asked
+            plan = replace(plan, check=check_before(where.port_path, talk.tell, moves=False))
+        return print_result(run_survey(where, plan, talk))
 
 
 def profile_of(name_or_path: str | None) -> Profile | None:

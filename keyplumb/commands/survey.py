@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -33,14 +34,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Warn, record, and say what was recorded."""
     from daq.survey import Where, run_survey
+    from keyplumb.commands.check import check_before
     from keyplumb.commands.survey_talk import motor_talk, print_result, stop_on_signals
+    from recordings.writer import refuse_to_overwrite
 
     print(CAUTIONS, file=sys.stderr)
     stop_on_signals()
     where = Where(port_path=arguments.port, out=arguments.out, midi=arguments.midi)
+    refuse_to_overwrite(where.out)
+    plan = _plan(arguments)
     with motor_talk() as talk:
-        result = run_survey(where, _plan(arguments), talk)
-    return print_result(result)
+        plan = replace(plan, check=check_before(where.port_path, talk.tell, moves=True))
+        return print_result(run_survey(where, plan, talk))
 
 
 def _plan(arguments: argparse.Namespace) -> SurveyPlan:

@@ -13,6 +13,7 @@ import pytest
 from keyplumb.__main__ import COMMANDS, build_parser
 from keyplumb.exit_codes import BAD_INPUT, CANNOT_TELL, DONE, FAILED, INTERRUPTED, RIG_OR_LINK, SAFETY, WRONG_USE
 from processing.features.table import FEATURES
+from processing.fitness.table import ITEMS
 from processing.quality.checks import CHECKS
 from rig.protocol.wire_page import put_wire_page
 
@@ -90,6 +91,12 @@ def test_every_check_states_its_law(check) -> None:  # type: ignore[no-untyped-d
     assert f"`{check.__name__}`" in DEVELOPERS
 
 
+@pytest.mark.parametrize("item", ITEMS, ids=lambda item: item.name)
+def test_every_item_of_fitness_states_its_law(item) -> None:  # type: ignore[no-untyped-def]
+    assert item.judge.__doc__
+    assert f"| `{item.name}` |" in DEVELOPERS
+
+
 @pytest.mark.parametrize("command", COMMANDS, ids=lambda command: command.NAME)
 def test_every_example_is_a_command_that_parses(command) -> None:  # type: ignore[no-untyped-def]
     words = command.EXAMPLE.split(" > ")[0].split()
@@ -121,9 +128,10 @@ def test_the_readme_opens_with_the_two_commands() -> None:
     assert "make test" in opening
 
 
-def test_every_default_setting_carries_its_reason() -> None:
-    """Every knob has a unit, a default and a reason in processing/settings.py, one string below each."""
-    tree = ast.parse((ROOT / "processing" / "settings.py").read_text())
+@pytest.mark.parametrize("page", ["settings.py", "fitness/settings.py"])
+def test_every_default_setting_carries_its_reason(page: str) -> None:
+    """Every knob has a unit, a default and a reason on its page of settings, one string below each."""
+    tree = ast.parse((ROOT / "processing" / page).read_text())
     page_of_definitions = "FeatureSettings"  # these are the page's own thresholds; the class says so
     for klass in (node for node in tree.body if isinstance(node, ast.ClassDef)):
         if klass.name in (page_of_definitions, "Settings"):
