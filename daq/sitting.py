@@ -54,6 +54,7 @@ class Sitting(ABC):
         self.clock = ClockWatch()
         self._midi: HostMidi | None = None
         self._open = ExitStack()
+        self._met = False
         self.samples_heard = self.samples_lost = 0
 
     def __enter__(self) -> Self:
@@ -61,6 +62,7 @@ class Sitting(ABC):
             if self._midi_name is not None:
                 self._midi = stack.enter_context(HostMidi(open_midi(self._midi_name), self.recorder.add, self.clock))
             self._connect(self._path)
+            self._met = True
             stack.callback(self._disconnect)
             self._open = stack.pop_all()
         return self
@@ -82,8 +84,9 @@ class Sitting(ABC):
 
         If the cable is gone the rig's own watchdog stops it, and the error that came first is the one to tell.
         """
-        with suppress(DaqError):
-            self.session.stop()
+        if self._met:
+            with suppress(DaqError):
+                self.session.stop()
 
     def expect(self, rig: RigInfo) -> None:
         """Raise WrongRig unless this is the rig that a recording was begun with."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from daq.errors import DaqError, StoppedForSafety
+from daq.errors import DaqError, MalformedPlan, StoppedForSafety
 from processing.errors import ProcessingError
 from recordings.errors import RecordingError
 from rig.errors import MalformedProfile, MalformedScenario
@@ -12,6 +12,7 @@ DONE, FAILED, WRONG_USE, BAD_INPUT, RIG_OR_LINK, SAFETY, CANNOT_TELL, INTERRUPTE
 EXIT_CODES: tuple[tuple[type[BaseException], int], ...] = (
     # the first that fits counts, so the special stand before the general
     (StoppedForSafety, SAFETY),
+    (MalformedPlan, BAD_INPUT),
     (DaqError, RIG_OR_LINK),
     (RecordingError, BAD_INPUT),
     (ProcessingError, BAD_INPUT),

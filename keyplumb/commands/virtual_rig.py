@@ -20,7 +20,7 @@ NAME = "virtual-rig"
 SUMMARY = "Serve a virtual rig; prints the port to be opened, then runs until it is stopped."
 EXAMPLE = "keyplumb virtual-rig --scenario moss --speed 10 --truths moss-truths.json"
 WATCHDOG_US = 250_000
-PERSON_SEED, PRESSES_A_KEY, AFTER_PRESSES_S = 1, 4, 1.0
+PERSON_SEED, PRESSES_A_KEY, AFTER_PRESSES_S, TIME_TO_GET_READY_S = 1, 4, 1.0, 20.0
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -96,6 +96,7 @@ def _lines(keys: tuple[KeySpec, ...], name_or_path: str) -> Rig:
     profile = load_profile(name_or_path)
     print(f"prints lines as profile {profile.name} says; {profile.losses_in_words()}", file=sys.stderr)
     person = VirtualPerson(station=1, seed=PERSON_SEED)
+    person.rest(TIME_TO_GET_READY_S)
     for key in keys:  # it cannot hear what is wanted, so it presses once more than is usual, and treads
         person.move_to(key.number)
         for _ in range(PRESSES_A_KEY):

@@ -22,7 +22,7 @@ from rig.virtual.cue_follower import CueFollower
 from rig.virtual.line_rig import LineRig
 from rig.virtual.person import VirtualPerson
 from rig.virtual.virtual_rig import RigSpec, VirtualRig
-from tests.daq.rigs import KEYS, a_plan, a_programme, a_rig, load_slow
+from tests.daq.rigs import KEYS, a_plan, a_programme, a_rig, load_slow, silent_talk
 
 
 class Person:
@@ -116,27 +116,32 @@ def test_a_survey_by_hand_is_gone_on_with_at_the_key_in_hand(tmp_path: Path) -> 
     assert read_recording(tmp_path / "r.h5").complete
 
 
-def a_line_rig(profile_name: str) -> LineRig:
+def a_line_rig(profile_name: str) -> tuple[LineRig, VirtualPerson]:
     person = VirtualPerson(station=40, seed=4)
-    for number in (40, 41):
-        person.move_to(number)
-        for _ in range(3):
-            person.press("good")
-        person.rest(1.0)
-        person.tread()
-    return LineRig(KEYS, load_profile(profile_name), person=person)
+    return LineRig(KEYS, load_profile(profile_name), person=person), person
+
+
+class PersonAtBoth(Person):
+    """Sees the program and presses the rig that cannot show anything."""
+
+    def __init__(self, hand: VirtualPerson) -> None:
+        super().__init__()
+        self._hand = hand
+
+    def _next_key(self, key: Key, wanted: int) -> None:
+        super()._next_key(key, wanted)
+        self._hand.move_to(key.number)
+        for _ in range(wanted):
+            self._hand.press("good")
+        self._hand.rest(1.0)
+        self._hand.tread()
 
 
 def test_a_rig_that_only_prints_lines_records_like_any_other(tmp_path: Path) -> None:
-    person = Person()
-    with a_rig(rig=a_line_rig("lines_counter")) as port:
-        result = press(
-            port,
-            tmp_path / "r.h5",
-            person,
-            a_plan("C4,C#4", a_programme(load_slow().steps[1])),
-            profile=load_profile("lines_counter"),
-        )
+    rig, hand = a_line_rig("lines_counter")
+    person = PersonAtBoth(hand)
+    with a_rig(rig=rig) as port:
+        result = press(port, tmp_path / "r.h5", person, a_plan("C4,C#4", load_slow()), profile=rig.profile)
     recording = read_recording(tmp_path / "r.h5")
 
     assert [key.name for key in result.recorded] == ["C4", "C#4"]
@@ -146,11 +151,9 @@ def test_a_rig_that_only_prints_lines_records_like_any_other(tmp_path: Path) -> 
 
 
 def test_a_rig_that_only_prints_lines_is_not_moved(tmp_path: Path) -> None:
-    from tests.daq.rigs import silent_talk
-
-    profile = load_profile("lines_counter")
-    with a_rig(rig=a_line_rig("lines_counter")) as port, pytest.raises(ProgrammeUnfit, match="record by hand"):
-        run_survey(Where(port_path=port, out=tmp_path / "r.h5", profile=profile), a_plan(), silent_talk())
+    rig, _ = a_line_rig("lines_counter")
+    with a_rig(rig=rig) as port, pytest.raises(ProgrammeUnfit, match="record by hand"):
+        run_survey(Where(port_path=port, out=tmp_path / "r.h5", profile=rig.profile), a_plan(), silent_talk())
 
 
 def test_a_programme_without_strokes_cannot_be_pressed(tmp_path: Path) -> None:

@@ -134,7 +134,8 @@ def test_an_interrupted_survey_is_gone_on_with_where_it_stood(tmp_path: Path) ->
     assert [aside.reason for aside in recording.keys[2].set_aside] == ["the recording was interrupted"]
     assert all(len(key.marks) == 2 for key in recording.keys)
     assert len(result.recorded) == 5
-    assert [entry.kind for entry in recording.diary] == ["plan", "resumed", "finished"]
+    told = [entry.kind for entry in recording.diary if entry.kind != "clock"]  # a fit needs some seconds
+    assert told == ["plan", "resumed", "finished"]
     assert not partial_folder(path).exists()
 
 
