@@ -24,6 +24,8 @@ from rig.protocol.messages import Ack, EventBlock, Heartbeat, Hello, Message, Na
 
 HEARTBEAT_EVERY_S = 0.05
 READ_BYTES = 4096
+FULL_BUFFER_BYTES, MORE_BYTES = 4095, 122_880
+"""What a POSIX terminal holds for its reader; and how much more is waited for, within the timeout, if it was full."""
 TELL_DAMAGE_EVERY_S = 1.0
 """Bytes that make no frame are told together until a frame comes or this has passed: babble must not fill the disk."""
 PORT_TROUBLE = (serial.SerialException, OSError, TypeError)
@@ -113,8 +115,16 @@ class Link:
             self._replies.put(failure)
 
     def _receive(self) -> bytes:
+        """Return what is there, or what comes within the port's timeout.
+
+        A read that has emptied a full buffer is followed by a longer one: the rig is fast then, and a large piece
+        costs less to store.
+        """
         try:
-            return self._port.read(self._how_many())
+            if isinstance(self._port, SocketPort):  # its `in_waiting` says only yes or no
+                return self._port.read(READ_BYTES)
+            received = self._port.read(max(1, self._port.in_waiting))
+            return received if len(received) < FULL_BUFFER_BYTES else received + self._port.read(MORE_BYTES)
         except PORT_TROUBLE as fault:
             raise PortLost(str(fault)) from fault
 
@@ -132,11 +142,6 @@ class Link:
             except PortLost:  # the reader tells it
                 return
 
-    def _how_many(self) -> int:
-        """Return how many bytes to wait for: what is there on a real port, where the answer to a command must not wait
-        for a full buffer; a full buffer on a socket, whose `in_waiting` says only yes or no."""
-        return READ_BYTES if isinstance(self._port, SocketPort) else max(1, self._port.in_waiting)
-
     def _sort(self, item: Frame | DamagedBytes) -> None:
         if isinstance(item, DamagedBytes):
             length, reason, since_s = self._damage or (0, item.reason, time.monotonic())
@@ -147,7 +152,7 @@ class Link:
         message = item.message
         if isinstance(message, Hello):  # first of all: after a restart the numbers begin anew
             self._tally.greeted(message)
-        news = self._tally.frame_is_news(item.sequence)
+        news = self._tally.frame_is_news(item.sequence, item.count)
         if isinstance(message, Hello | Ack | Nak) or news:  # an answer carries its command's number: twice is harmless
             self._pass_on(message)
 

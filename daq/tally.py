@@ -30,9 +30,9 @@ class StreamTally:
         self.last_tick_us = 0
         """The rig's clock at the newest sample."""
 
-    def frame_is_news(self, sequence: int) -> bool:
-        """Count a frame; False: it came twice or late."""
-        return self._is_news("lost_frames", sequence, 1, SEQUENCE_WRAP)
+    def frame_is_news(self, sequence: int, count: int = 1) -> bool:
+        """Count a frame, or some in a row; False: they came twice or late."""
+        return self._is_news("lost_frames", sequence, count, SEQUENCE_WRAP)
 
     def damaged(self, length: int, reason: str) -> None:
         """Tell of bytes that made no frame."""
@@ -40,14 +40,17 @@ class StreamTally:
 
     def trace(self, block: SampleBlock) -> RawTrace | None:
         """Return a block's samples, None if they were heard before."""
-        count = len(block.samples)
-        if not self._is_news("lost_samples", block.first_sample_number, count, NUMBER_WRAP) or not count:
+        samples = block.samples
+        if not self._is_news("lost_samples", block.first_sample_number, len(samples), NUMBER_WRAP) or not len(samples):
             return None
-        ticks = self._ticks.unwrap_all(block.samples["tick_us"])
+        ticks = self._ticks.unwrap_all(samples["tick_us"])
         self.last_tick_us = int(ticks[-1])
-        numbers = self._numbers.unwrap(block.first_sample_number) + np.arange(count, dtype=np.int64)
+        numbers = self._numbers.unwrap(block.first_sample_number) + np.arange(len(samples), dtype=np.int64)
         return RawTrace(
-            numbers, ticks, block.samples["force_counts"].copy(), block.samples["displacement_counts"].copy()
+            numbers,
+            ticks,
+            np.ascontiguousarray(samples["force_counts"]),
+            np.ascontiguousarray(samples["displacement_counts"]),
         )
 
     def events(self, block: EventBlock) -> RawEvents | None:

@@ -37,7 +37,8 @@ from recordings.packing import (
     KIND_EVENTS,
     KIND_FINISHED,
     KIND_MARK,
-    KIND_SAMPLES,
+    KINDS_WITH_SAMPLES,
+    PIECES,
     packed_events,
     packed_trace,
     unpacked,
@@ -117,7 +118,8 @@ class PartialRecording:
         """Add a piece of the stretch under way to the journal. Raises CannotWrite when the disk is full."""
         number = piece.key.number
         if len(piece.trace):
-            self._append(KIND_SAMPLES, number, packed_trace(piece.trace))
+            kind, payload = packed_trace(piece.trace)
+            self._append(kind, number, payload)
         if len(piece.events.tick_us):
             self._append(KIND_EVENTS, number, packed_events(piece.events))
         for mark in piece.marks:
@@ -234,7 +236,7 @@ def _with_latency_bound(run: RunInfo, diary: tuple[DiaryEntry, ...]) -> RunInfo:
 
 def _samples_in(journal: Path) -> Iterator[KeyRecording]:
     for kind, payload in read_journal(journal):
-        if kind == KIND_SAMPLES:
+        if kind in KINDS_WITH_SAMPLES:
             yield unpacked(kind, Key(payload[0]), payload[1:])
 
 
@@ -255,7 +257,7 @@ def _told(folder: Path) -> _Told:
     for stretch in _stretches(folder):
         for kind, payload in read_journal(stretch):
             number = payload[0]
-            if kind in (KIND_SAMPLES, KIND_EVENTS, KIND_MARK, KIND_DAMAGE, KIND_ASIDE):
+            if kind in (*PIECES, KIND_ASIDE):
                 if stretch not in of_key.setdefault(number, []):
                     of_key[number].append(stretch)
                 open_keys.add(number)
@@ -284,7 +286,7 @@ def _joined(key_number: int, stretches: list[Path]) -> KeyRecording:
             if kind == KIND_ASIDE:
                 asides.append(SetAside(payload[1:].decode(), join(tuple(pieces))))
                 pieces = [nothing]
-            elif kind in (KIND_SAMPLES, KIND_EVENTS, KIND_MARK, KIND_DAMAGE):
+            elif kind in PIECES:
                 pieces.append(unpacked(kind, key, payload[1:]))
     whole = join(tuple(pieces))
     return KeyRecording(key, whole.trace, whole.events, whole.marks, whole.damage, tuple(asides))

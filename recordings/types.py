@@ -36,10 +36,10 @@ class RawTrace:
     def __post_init__(self) -> None:
         _equal_and_read_only("trace", self.sample_number, self.tick_us, self.force_counts, self.displacement_counts)
 
-    @classmethod
-    def none(cls) -> RawTrace:
+    @staticmethod
+    def none() -> RawTrace:
         """Return a trace without samples."""
-        return cls(np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0, np.int32), np.empty(0, np.int32))
+        return _NO_TRACE
 
     def __len__(self) -> int:
         return len(self.tick_us)
@@ -56,10 +56,10 @@ class RawEvents:
     def __post_init__(self) -> None:
         _equal_and_read_only("events", self.tick_us, self.source, self.byte)
 
-    @classmethod
-    def none(cls) -> RawEvents:
+    @staticmethod
+    def none() -> RawEvents:
         """Return an empty log of events."""
-        return cls(np.empty(0, np.int64), np.empty(0, np.uint8), np.empty(0, np.uint8))
+        return _NO_EVENTS
 
 
 def _equal_and_read_only(what: str, *arrays: NDArray[np.generic]) -> None:
@@ -67,6 +67,10 @@ def _equal_and_read_only(what: str, *arrays: NDArray[np.generic]) -> None:
         raise MalformedRecording(what, f"columns of unequal lengths {[len(array) for array in arrays]}")
     for array in arrays:
         array.setflags(write=False)
+
+
+_NO_TRACE = RawTrace(np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0, np.int32), np.empty(0, np.int32))
+_NO_EVENTS = RawEvents(np.empty(0, np.int64), np.empty(0, np.uint8), np.empty(0, np.uint8))
 
 
 @dataclass(frozen=True, slots=True)

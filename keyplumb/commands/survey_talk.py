@@ -6,7 +6,7 @@ import signal
 import sys
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING
 
@@ -123,8 +123,9 @@ class _Keyboard:
         threading.Thread(target=self._read, name="keyboard", daemon=True).start()
 
     def _read(self) -> None:
-        for line in sys.stdin:
-            self._lines.put(line.strip().lower())
+        with suppress(OSError, ValueError):  # there is no keyboard: the foot switch is left
+            for line in sys.stdin or ():
+                self._lines.put(line.strip().lower())
 
     def order(self) -> Order | None:
         """Return what the person has typed, None if nothing."""
