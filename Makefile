@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/ready
 
-.PHONY: demo test lint bench accuracy wire-page samples clean
+.PHONY: demo test lint bench accuracy hard-stops soak wire-page samples clean
 
 demo: $(READY)
 	$(BIN)/keyplumb demo --out demo
@@ -24,6 +24,14 @@ accuracy: $(READY)
 
 bench: $(READY)
 	$(BIN)/python -m benchmarks.run
+
+# 200 surveys killed at random instants: every finished stroke must be there, and nearly all of the one in hand.
+hard-stops: $(READY)
+	$(BIN)/python -m benchmarks.hard_stops
+
+# 24 hours of a rig's time, played fast, with a fault every hour.
+soak: $(READY)
+	$(BIN)/python -m benchmarks.soak
 
 wire-page: $(READY)
 	$(BIN)/python -m rig.protocol.wire_page

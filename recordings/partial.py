@@ -64,8 +64,12 @@ def begin_recording(path: Path, header: Header) -> PartialRecording:
         folder.mkdir()
     except FileExistsError as fault:
         raise RecordingExists(folder) from fault
-    lock = lock_folder(folder)
-    write_recording(folder / "header.h5", header, ())
+    try:
+        lock = lock_folder(folder)
+        write_recording(folder / "header.h5", header, ())
+    except BaseException:
+        shutil.rmtree(folder)  # nothing is in it yet, and it would stand in the way of the next try
+        raise
     return PartialRecording(path, header, lock, {}, ())
 
 

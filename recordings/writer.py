@@ -1,7 +1,12 @@
-"""Writes a recording as one HDF5 file, whole or not at all, never over another. Places and names: `layout.py`."""
+"""Writes a recording as one HDF5 file, whole or not at all, never over another. Places and names: `layout.py`.
+
+How it works: the file is written beside its place and renamed. HDF5 2.0 can crash the program when the disk fills up
+under it (seen with h5py 3.16), so before each key there must be room for the whole of it, uncompressed, and some more.
+"""
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterable
 from dataclasses import astuple, fields
 from pathlib import Path
@@ -26,6 +31,8 @@ from recordings.layout import (
 from recordings.safe_files import whole_or_nothing
 from recordings.types import Damage, DiaryEntry, Header, KeyRecording, LinearScale, Mark
 
+BYTES_PER_SAMPLE, BYTES_PER_ENTRY, ROOM_FOR_THE_REST = 24, 200, 256 * 1024
+"""Uncompressed, as in the columns of `layout.py`; and for groups, attributes and what is written on closing."""
 SYSTEM_SAYS = "error message = '"
 """What precedes the system's own words in HDF5's long reports."""
 
@@ -44,6 +51,7 @@ def write_recording(
     disk takes no more; then nothing of it is left behind.
     """
     refuse_to_overwrite(path)
+    _refuse_without_room(path, ())
     with whole_or_nothing(path) as temporary:
         try:
             with h5py.File(temporary, "w", libver=("v110", "v110")) as file:
@@ -52,11 +60,25 @@ def write_recording(
                 _write_header(entry, header, complete=complete)
                 _write_diary(entry[RECORD], diary)
                 for recording in keys:
+                    file.flush()
+                    _refuse_without_room(path, (recording, *(aside.attempt for aside in recording.set_aside)))
                     _write_key(entry, recording, header)
         except (OSError, RuntimeError) as fault:  # what HDF5 raises when a write fails, in the block or on closing
             if SYSTEM_SAYS not in str(fault):
                 raise
             raise CannotWrite(path, str(fault).split(SYSTEM_SAYS)[1].split("'")[0]) from fault
+
+
+def _refuse_without_room(path: Path, attempts: tuple[KeyRecording, ...]) -> None:
+    needed = ROOM_FOR_THE_REST + sum(
+        BYTES_PER_SAMPLE * len(attempt.trace) + BYTES_PER_ENTRY * _entries(attempt) for attempt in attempts
+    )
+    if shutil.disk_usage(path.absolute().parent).free < needed:
+        raise CannotWrite(path, f"No space left on device: it needs {needed / 1e6:.1f} MB more")
+
+
+def _entries(attempt: KeyRecording) -> int:
+    return len(attempt.events.tick_us) + len(attempt.marks) + len(attempt.damage)
 
 
 def refuse_to_overwrite(path: Path) -> None:
