@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -105,16 +105,18 @@ def resume_survey(where: Where, talk: Talk | HandTalk) -> SurveyResult:
     """
     recorder = Recorder()
     file = resume_recording(where.out)
-    try:
-        visits, _ = _plan_in(file.diary, where.out)
-        sitting = _sitting(where, recorder)
-    except BaseException:
-        file.abandon()
-        raise
-    with _kept(file, recorder, sitting), sitting:
-        sitting.expect(file.header.rig)
-        recorder.write_diary("resumed", f"{len(file.done)} of {len(visits)} keys were done")
-        _Round(_worker(sitting, talk), sitting, file, talk).make(visits)
+    with ExitStack() as stack:
+        try:
+            visits, _ = _plan_in(file.diary, where.out)
+            sitting = _sitting(where, recorder)
+            stack.enter_context(sitting)
+        except BaseException:
+            file.abandon()
+            raise
+        with _kept(file, recorder, sitting):
+            sitting.expect(file.header.rig)
+            recorder.write_diary("resumed", f"{len(file.done)} of {len(visits)} keys were done")
+            _Round(_worker(sitting, talk), sitting, file, talk).make(visits)
     return _result(visits, file, sitting)
 
 
