@@ -8,11 +8,13 @@ from __future__ import annotations
 import tempfile
 import time
 from collections.abc import Callable, Iterable
+from itertools import chain
 from pathlib import Path
 
 import h5py
 import numpy as np
 
+from benchmarks import cable
 from processing.pipeline import analyse
 from recordings.keys import ALL_KEYS
 from recordings.reader import open_recording
@@ -81,5 +83,5 @@ def lines() -> Iterable[str]:
 
 
 if __name__ == "__main__":
-    for line in lines():
-        print(line)
+    for line in chain(lines(), cable.lines()):
+        print(line, flush=True)

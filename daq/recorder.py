@@ -7,10 +7,12 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 
+import numpy as np
+
 from recordings.journal import Journal
 from recordings.keys import Key
 from recordings.partial import PartialRecording
-from recordings.types import Damage, DiaryEntry, KeyRecording, Mark, RawEvents, RawTrace
+from recordings.types import HOST_MIDI, MIDI_IN, Damage, DiaryEntry, KeyRecording, Mark, RawEvents, RawTrace
 
 News = RawTrace | RawEvents | Damage
 
@@ -25,6 +27,7 @@ class Recorder:
         self._samples: tuple[int, int] | None = None
         """Numbers of the first and the last sample of the stretch under way."""
         self._between_keys: list[Damage] = []
+        self._status = StatusInForce()
         self._listeners: list[Callable[[News], None]] = []
         self.sample_count = 0
         self.damage_count = 0
@@ -45,6 +48,8 @@ class Recorder:
         with self._lock:
             for listener in self._listeners:
                 listener(news)
+            if isinstance(news, RawEvents):
+                self._status.listen(news)
             self.damage_count += isinstance(news, Damage)
             if self._key is None or self._file is None:
                 if isinstance(news, Damage):
@@ -71,7 +76,12 @@ class Recorder:
         """Record for this key from now on."""
         with self._lock:
             self._key, self._samples = key, None
-            if self._between_keys and self._file is not None:
+            if self._file is None:
+                return
+            status = self._status.events()
+            if len(status.tick_us):
+                self._file.note(_piece(key, status))
+            if self._between_keys:
                 self._file.note(KeyRecording(key, RawTrace.none(), RawEvents.none(), damage=tuple(self._between_keys)))
                 self._between_keys.clear()
 
@@ -119,6 +129,29 @@ class Recorder:
         """Force a stretch to the disk, without the lock: the link goes on meanwhile."""
         if ended is not None and self._file is not None:
             self._file.keep(ended)
+
+
+class StatusInForce:
+    """Remembers the last channel status byte of each MIDI input, with its tick.
+
+    Under running status a keyboard may say it once and never again: a key's recording that began later could not be
+    read without it. It is a byte that came, at the time when it came; nothing is made up.
+    """
+
+    def __init__(self) -> None:
+        self._last: dict[int, tuple[int, int]] = {}
+
+    def listen(self, events: RawEvents) -> None:
+        """Take what has come."""
+        is_status = (events.byte >= 0x80) & (events.byte < 0xF8) & np.isin(events.source, (MIDI_IN, HOST_MIDI))
+        for place in np.flatnonzero(is_status).tolist():
+            self._last[int(events.source[place])] = int(events.tick_us[place]), int(events.byte[place])
+
+    def events(self) -> RawEvents:
+        """Return the bytes in force, as events; system messages have cancelled theirs."""
+        rows = sorted((tick, source, byte) for source, (tick, byte) in self._last.items() if byte < 0xF0)
+        ticks, sources, status = zip(*rows, strict=True) if rows else ((), (), ())
+        return RawEvents(np.array(ticks, np.int64), np.array(sources, np.uint8), np.array(status, np.uint8))
 
 
 def _piece(key: Key, news: News) -> KeyRecording:

@@ -7,6 +7,8 @@ from pathlib import Path
 import numpy as np
 
 from daq.recorder import Recorder
+from recordings.keys import Key
+from recordings.midi import MidiParser
 from recordings.partial import PartialRecording, assemble, begin_recording, partial_folder
 from recordings.reader import read_recording
 from recordings.types import Damage, RawEvents, RawTrace
@@ -103,3 +105,30 @@ def test_after_closing_the_link_may_still_speak_and_the_file_may_be_closed(tmp_p
     recorder.add(samples(10))
 
     assert assemble(partial_folder(tmp_path / "r.h5"), tmp_path / "r.h5").rescued_samples == 10
+
+
+def test_a_status_byte_that_is_said_once_is_known_to_every_later_key(tmp_path: Path) -> None:
+    recorder, file = a_recorder(tmp_path / "r.h5")
+    recorder.add(midi((0.5, b"\x90")))
+    for first, key in ((0, C4), (100, Key(41))):
+        recorder.begin_key(key)
+        recorder.add(samples(first))
+        recorder.add(midi((1.0, bytes([key.note, 64, key.note, 0]))))  # running status (MIDI 1.0)
+        recorder.end_key("return", "recorded")
+    file.finish()
+
+    for recording in read_recording(tmp_path / "r.h5").keys:
+        notes = MidiParser().feed(recording.events.tick_us.tolist(), recording.events.byte.tolist())
+        assert [(note.note, note.on) for note in notes] == [(recording.key.note, True), (recording.key.note, False)]
+        assert recording.events.tick_us[0] == 500_000  # when it came
+
+
+def test_a_system_message_cancels_the_status_byte_in_force(tmp_path: Path) -> None:
+    recorder, file = a_recorder(tmp_path / "r.h5")
+    recorder.add(midi((0.5, b"\x90\xf6")))
+    recorder.begin_key(C4)
+    recorder.add(samples(0))
+    recorder.end_key("return", "recorded")
+    file.finish()
+
+    assert len(read_recording(tmp_path / "r.h5").keys[0].events.tick_us) == 0
