@@ -32,9 +32,9 @@ def measure(recording: str | Path | Recording, *, settings: Settings | None = No
     Raises recordings.errors.RecordingError if the file cannot be read.
     """
     if isinstance(recording, Recording):
-        return Measured(analyse(recording.header, recording.keys, settings))
+        return Measured(analyse(recording.header, recording.keys, settings, diary=recording.diary))
     with open_recording(Path(recording)) as opened:
-        return Measured(analyse(opened.header, opened.read_keys(), settings))
+        return Measured(analyse(opened.header, opened.read_keys(), settings, diary=opened.diary))
 
 
 @dataclass(frozen=True)

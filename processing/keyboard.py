@@ -16,7 +16,7 @@ from scipy.stats import theilslopes
 
 from processing.settings import Settings
 from processing.stages import Finding, FloatArray, KeyResult
-from recordings.types import Header
+from recordings.types import DiaryEntry, Header
 
 FEWEST_FOR_TREND = 5
 COLOURS = ("natural", "sharp")
@@ -92,6 +92,8 @@ class KeyboardResult:
     keys: tuple[KeyResult, ...]
     trends: tuple[Trend, ...]
     odd_keys: tuple[OddKey, ...]
+    diary: tuple[DiaryEntry, ...] = ()
+    """What happened while it was recorded."""
 
 
 def compare_keys(header: Header, results: tuple[KeyResult, ...], settings: Settings) -> KeyboardResult:

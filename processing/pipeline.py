@@ -18,20 +18,26 @@ from processing.segment import split_presses
 from processing.settings import Settings
 from processing.stages import CalibratedTrace, Finding, KeyResult, Stroke
 from processing.strokes import to_stroke
-from recordings.types import Calibration, Header, KeyRecording, RunInfo
+from recordings.types import Calibration, DiaryEntry, Header, KeyRecording, RunInfo
 
 COMPARABLE_SHARE = 0.8
 """A stroke that goes less far than this share of the longest did not start from home."""
 
 
-def analyse(header: Header, keys: Iterable[KeyRecording], settings: Settings | None = None) -> KeyboardResult:
+def analyse(
+    header: Header,
+    keys: Iterable[KeyRecording],
+    settings: Settings | None = None,
+    *,
+    diary: tuple[DiaryEntry, ...] = (),
+) -> KeyboardResult:
     """Return the results of a recording. Keys may come from an iterator; only their curves are kept.
 
     The latency bound in force, kept with the results, is the larger of the settings' and the recording's own.
     """
     chosen = with_recorded_latency(settings or Settings(), header.run)
     results = tuple(analyse_key(recording, header.calibration, chosen) for recording in keys)
-    return compare_keys(header, results, chosen)
+    return replace(compare_keys(header, results, chosen), diary=diary)
 
 
 def with_recorded_latency(settings: Settings, run: RunInfo) -> Settings:

@@ -54,7 +54,7 @@ def run(arguments: argparse.Namespace) -> int:
     _forget_last_demo(recording)
     _survey(arguments, recording, truths)
     with open_recording(recording) as opened:
-        result = analyse(opened.header, opened.read_keys())
+        result = analyse(opened.header, opened.read_keys(), diary=opened.diary)
     written = write_report(result, recording.with_suffix(""), units)
 
     print(f"\n{result.header.run.instrument}, surveyed through a serial port")

@@ -38,7 +38,7 @@ def run(arguments: argparse.Namespace) -> int:
             raise MalformedRecording(str(arguments.recording), f"holds no {', '.join(missing)}; see `keyplumb info`")
         if not opened.keys:
             raise MalformedRecording(str(arguments.recording), "holds no keys; there is nothing to report")
-        result = analyse(opened.header, opened.read_keys())
+        result = analyse(opened.header, opened.read_keys(), diary=opened.diary)
     stem = arguments.out or arguments.recording.with_suffix("")
     for written in write_report(result, stem, parse_units(arguments.units), curves_of=arguments.curves):
         print(written)

@@ -165,7 +165,18 @@ def _method(result: KeyboardResult) -> tuple[tuple[str, str], ...]:
         ("Source file", f"{run.source_file}, SHA-256 {run.source_sha256}" if run.source_file else None),
         ("Software", f"keyplumb {run.software_version}"),
     )  # fmt: skip
-    return tuple((name, text) for name, text in known if text is not None)
+    told = ((TOLD_OF[entry.kind], entry.text) for entry in result.diary if entry.kind in TOLD_OF)
+    return *((name, text) for name, text in known if text is not None), *told
+
+
+TOLD_OF = {
+    "check": "Check of the rig before",
+    "clock": "Clock",
+    "midi": "MIDI through the computer",
+    "cable": "Cable",
+    "resumed": "Interrupted and resumed",
+}
+"""What of a recording's diary a reader of its numbers should know."""
 
 
 def _scale_in_words(scale: LinearScale) -> str:

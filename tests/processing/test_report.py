@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -17,7 +18,8 @@ from processing.report.html import as_svg, write_html
 from processing.report.style import house_style
 from processing.report.write import write_report
 from recordings.keys import Key
-from tests.builders import QUICK, Press, SyntheticKey, a_header, a_recording
+from recordings.types import DiaryEntry, KeyRecording, RawEvents, RawTrace
+from tests.builders import C4, QUICK, Press, SyntheticKey, a_header, a_recording
 
 NUMBERS = (*range(36, 48), 60)
 
@@ -88,3 +90,20 @@ def test_a_report_replaces_an_older_one_whole(tmp_path: Path) -> None:
     assert "old" not in html.read_text(encoding="utf-8")[:10]
     assert pdf.stat().st_size > 5000
     assert sorted(path.name for path in tmp_path.iterdir()) == ["r.html", "r.pdf"]
+
+
+def test_what_happened_at_the_rig_stands_beside_the_numbers() -> None:
+    at = datetime(2026, 3, 1, tzinfo=UTC)
+    diary = (DiaryEntry(at, "check", "the rig is fit"), DiaryEntry(at, "cable", "the cable was pulled"))
+    content = build_content(analyse(a_header(), [a_recording()], QUICK, diary=diary), Units())
+
+    assert ("Check of the rig before", "the rig is fit") in content.method
+    assert ("Cable", "the cable was pulled") in content.method
+
+
+def test_a_key_of_which_nothing_was_kept_is_missing_with_a_reason() -> None:
+    nothing = KeyRecording(C4, RawTrace.none(), RawEvents.none())
+    (key,) = analyse(a_header(), [nothing], QUICK).keys
+
+    assert key["down_weight"].value is None
+    assert key["down_weight"].reason
