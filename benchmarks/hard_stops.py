@@ -1,4 +1,4 @@
-"""`make hard-stops`: 200 surveys killed with `kill -9` at random instants, and what was left of them."""
+"""`make hard-stops`: 200 recordings under way killed with `kill -9` at random instants, and what was left of them."""
 
 from __future__ import annotations
 
@@ -17,13 +17,14 @@ def main() -> int:
     parser = argparse.ArgumentParser()
     parser.add_argument("--runs", type=int, default=200)
     stops: list[HardStop] = []
-    for seed in range(parser.parse_args().runs):
+    wanted = parser.parse_args().runs
+    while sum(stop.began for stop in stops) < wanted:  # some are killed before their program has begun a recording
         with tempfile.TemporaryDirectory() as folder:
-            stops.append(hard_stop(Path(folder), 1000 + seed))
+            stops.append(hard_stop(Path(folder), 1000 + len(stops)))
     began = [stop for stop in stops if stop.began]
     lost_s = np.array([stop.lost_s for stop in began if stop.lost_s is not None])
     torn = sum(stop.torn_parts for stop in began)
-    unnamed = sum(stop.finished_parts - stop.marks for stop in began)
+    unnamed = sum(max(0, stop.finished_parts - stop.marks) for stop in began)
     print(f"{len(stops)} surveys killed, {len(began)} of them with a recording under way")
     print(
         f"finished stretches: {sum(stop.finished_parts for stop in began)}, torn {torn}, not in the recording {unnamed}"

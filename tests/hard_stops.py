@@ -44,7 +44,7 @@ class HardStop:
 def hard_stop(folder: Path, seed: int) -> HardStop:
     """Survey, kill at a random instant, and look at what is left."""
     path = folder / "r.h5"
-    after_s = float(np.random.default_rng(seed).uniform(0.8, 3.0))
+    after_s = float(np.random.default_rng(seed).uniform(1.2, 3.5))
     rig, stop = a_virtual_rig(KEYS, speed=SPEED), threading.Event()
     with open_wire(None) as wire:
         served = threading.Thread(target=serve, args=(wire, rig), kwargs={"speed": SPEED, "until": stop.is_set})

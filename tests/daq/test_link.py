@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import termios
+import threading
 import time
 import tty
 from collections.abc import Iterator
@@ -11,13 +13,16 @@ from contextlib import contextmanager, suppress
 import numpy as np
 import pytest
 
-from daq.errors import PortLost, PortNotFound, RigMisbehaved, RigSilent
+from daq.errors import PortLost, PortNotFound, RigBabbles, RigMisbehaved, RigSilent
 from daq.link import Link
 from daq.port import open_port
 from daq.session import Session
+from recordings.errors import CannotWrite
 from recordings.types import Damage, RawEvents, RawTrace
 from rig.protocol.frames import encode_frame
 from rig.protocol.messages import EVENT_DTYPE, SAMPLE_DTYPE, Ack, EventBlock, Hello, SampleBlock
+from rig.virtual.virtual_rig import VirtualRig
+from tests.daq.rigs import KEYS
 
 
 class FarEnd:
@@ -64,8 +69,8 @@ def wait_until(done: object, seconds: float = 5.0) -> None:
 
 def a_block(first: int, count: int = 10, sequence: int = 0) -> bytes:
     samples = np.zeros(count, SAMPLE_DTYPE)
-    samples["tick_us"] = 1000 * (first + np.arange(count))
-    return encode_frame(SampleBlock(first, samples), sequence)
+    samples["tick_us"] = (1000 * (first + np.arange(count))) & 0xFFFFFFFF
+    return encode_frame(SampleBlock(first & 0xFFFFFFFF, samples), sequence & 0xFFFF)
 
 
 def test_blocks_in_order_bring_no_damage() -> None:
@@ -151,19 +156,91 @@ def spoiled(frames: list[bytes], random: np.random.Generator) -> bytes:
     return b"".join([*sent, b"\x00", frames[-1]])  # the zero ends whatever was cut before
 
 
-@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize("seed", range(150))
 def test_whatever_happens_on_the_cable_sent_is_stored_plus_reported_lost(seed: int) -> None:
+    """Half of the streams run over the wraps of sequence, sample number and tick."""
     random = np.random.default_rng(seed)
     blocks, count = 60, 7
-    frames = [a_block(n * count, count, sequence=n) for n in range(blocks)]
+    first, sequence = (2**32 - 200, 2**16 - 30) if seed % 2 else (0, 0)
+    frames = [a_block(first + n * count, count, sequence + n) for n in range(blocks)]
     with a_link() as (far, _):
         for piece in np.array_split(np.frombuffer(spoiled(frames, random), np.uint8), 9):
             far.send(piece.tobytes())
-        wait_until(lambda: blocks * count - 1 in far.sample_numbers())
+        wait_until(lambda: first + blocks * count - 1 in far.sample_numbers())
 
     lost = sum(amount for kind, amount in far.damage() if kind == "lost_samples")
     assert len(far.sample_numbers()) + lost == blocks * count
     assert far.sample_numbers() == sorted(set(far.sample_numbers()))
+    ticks = np.concatenate([news.tick_us for news in far.heard if isinstance(news, RawTrace)])
+    assert (ticks - ticks[0] == 1000 * (np.array(far.sample_numbers()) - far.sample_numbers()[0])).all()
+
+
+def test_babble_is_told_together_and_does_not_flood_the_recording() -> None:
+    noise = np.random.default_rng(1).integers(0, 256, 30_000, np.uint8).tobytes()
+    with a_link() as (far, _):
+        far.send(a_block(0, sequence=0))
+        for start in range(0, len(noise), 3000):
+            far.send(noise[start : start + 3000])
+        far.send(b"\x00" + a_block(10, sequence=1))
+        wait_until(lambda: len(far.sample_numbers()) == 20)
+
+    (told,) = [news for news in far.heard if isinstance(news, Damage)]
+    assert told.kind == "damaged_bytes"
+    assert 29_000 < told.amount <= 30_000  # the zeros in the noise belong to nobody
+
+
+def test_a_sink_that_cannot_write_is_heard_by_who_waits_for_the_rig() -> None:
+    def full_disk(_: object) -> None:
+        raise CannotWrite("r.h5", "No space left on device")
+
+    far = FarEnd()
+    with Link(open_port(far.path), full_disk) as link:
+        far.send(a_block(0))
+        with pytest.raises(CannotWrite):
+            link.next_reply(5.0)
+        with pytest.raises(CannotWrite):
+            link.check()
+    far.hang_up()
+
+
+class AtItsOwnRate:
+    """A rig whose wire is right at one baud rate only: at any other the host reads other bytes."""
+
+    def __init__(self, baud: int) -> None:
+        self.far = FarEnd()
+        self._baud = getattr(termios, f"B{baud}")
+        self._rig, self._stop = VirtualRig(KEYS[:1]), threading.Event()
+        self._thread = threading.Thread(target=self._serve)
+        os.set_blocking(self.far.master, False)
+
+    def __enter__(self) -> str:
+        self._thread.start()
+        return self.far.path
+
+    def __exit__(self, *_: object) -> None:
+        self._stop.set()
+        self._thread.join()
+        self.far.hang_up()
+
+    def _serve(self) -> None:
+        began_s = time.monotonic()
+        while not self._stop.wait(0.01):
+            right = termios.tcgetattr(self.far.slave)[5] == self._baud
+            received = b""
+            with suppress(BlockingIOError):
+                received = os.read(self.far.master, 4096)
+            said = self._rig.receive(received if right else b"", round((time.monotonic() - began_s) * 1e6))
+            garbled = bytes((byte * 37 + 11) & 0xFF for byte in received)
+            with suppress(BlockingIOError):
+                os.write(self.far.master, said if right else garbled)
+
+
+def test_a_wrong_baud_rate_is_told_from_silence_and_the_right_one_works() -> None:
+    with AtItsOwnRate(115_200) as path:
+        with Link(open_port(path), lambda _: None) as link, pytest.raises(RigBabbles, match="baud rate"):
+            Session(link).greet()
+        with Link(open_port(f"{path}@115200"), lambda _: None) as link:
+            assert Session(link).greet().info.model == "virtual bench"
 
 
 def test_lost_events_are_counted() -> None:
