@@ -32,7 +32,7 @@ def test_every_sample_of_every_stroke_is_in_the_file(tcp_port: int | None, tmp_p
         assert (np.diff(key.trace.sample_number) == 1).all()
         assert (np.diff(key.trace.tick_us) == 1000).all()
         assert [mark.name for mark in key.marks] == ["stroke 1", "return"]
-        assert key.events.byte[:2].tolist() == [0x90, key.key.note]
+        assert bytes([0x90, key.key.note]) in key.events.byte.tobytes()
     assert sum(len(key.trace) for key in recording.keys) == result.sample_count
     assert [(progress.key.name, progress.doing) for progress in seen[:3]] == [
         ("C4", "approach"),
