@@ -126,7 +126,7 @@ class HandWorker:
         in_hand.strokes += 1
         in_hand.good += verdict.good
         in_hand.lamp = Lamp.GOOD if verdict.good else Lamp.AGAIN
-        self._sitting.recorder.end_stretch(f"stroke {in_hand.strokes}: {verdict.word}")
+        self._sitting.recorder.end_stretch(f"stroke {in_hand.strokes}: {verdict.word}", "strokes")
         self._talk.verdict(verdict, in_hand.good, in_hand.wanted)
         say(f"{in_hand.good} of {in_hand.wanted} good", min(in_hand.good / in_hand.wanted, 1.0))
         self._cue(visit, in_hand)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from daq.errors import NoKeyUnderPlunger
-from daq.guard import HostGuard
+from daq.guard import SLOW_MM_PER_S, HostGuard
 from daq.introduction import RigIntroduction
 from daq.programme import Approach
 from daq.recorder import News, Recorder
@@ -36,20 +36,13 @@ class Plunger:
         self.bed_mm: float | None = None
         """Where the last slow stroke ended; None: there was none yet."""
 
-    def go(
-        self,
-        to_mm: float,
-        speed_mm_per_s: float,
-        acceleration_mm_per_s2: float,
-        force_limit_newton: float | None = None,
-    ) -> Status:
-        """Move; force_limit_newton is the force on the key, None: as much as the cell bears."""
-        limit = self._set_limit(force_limit_newton)
+    def go(self, to_mm: float, speed_mm_per_s: float, acceleration: float, limit_newton: float | None = None) -> Status:
+        """Move; acceleration in mm/s2. limit_newton is the force on the key, None: as much as the cell bears."""
         return self.session.move_plunger(
             to_mm,
             speed_mm_per_s=speed_mm_per_s,
-            acceleration_mm_per_s2=acceleration_mm_per_s2,
-            force_limit_newton=limit,
+            acceleration_mm_per_s2=acceleration,
+            force_limit_newton=self._set_limit(limit_newton, speed_mm_per_s),
         )
 
     def swing(
@@ -68,7 +61,7 @@ class Plunger:
             count,
             speed_mm_per_s=speed_mm_per_s,
             acceleration_mm_per_s2=acceleration,
-            force_limit_newton=self._set_limit(limit_newton),
+            force_limit_newton=self._set_limit(limit_newton, speed_mm_per_s),
         )
 
     def press_to_bed(self, speed_mm_per_s: float, acceleration: float, limit_newton: float) -> float:
@@ -106,8 +99,8 @@ class Plunger:
         if heard:
             self.zero_newton = (float(np.mean(heard)) - scale.zero_counts) / scale.counts_per_unit
 
-    def _set_limit(self, force_newton: float | None) -> float:
+    def _set_limit(self, force_newton: float | None, speed_mm_per_s: float) -> float:
         most = self.rig.force_range_newton
         limit = most if force_newton is None else min(self.zero_newton + force_newton, most)
-        self._guard.force_limit_newton = limit
+        self._guard.force_limit_newton = limit if speed_mm_per_s <= SLOW_MM_PER_S else most
         return limit

@@ -87,11 +87,13 @@ class RepetitionLadder(Closed):
     """Press in ever faster rhythm until not all presses sound."""
 
     do: Literal["repetition ladder"]
-    rates_hz: tuple[Positive, ...] = (2.0, 4.0, 6.0, 8.0, 10.0, 12.0)
+    rates_hz: tuple[Positive, ...] = (2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0)
     presses: Count = 10
     lift_mm: Positive = 6.0
+    """Above any reset height; a plunger that has left the key meets it again on its way up, so the force rises with the
+    rate, and the ladder also ends at the force limit."""
     stop_above_bed_mm: Positive = 0.3
-    acceleration_mm_per_s2: Positive = 10_000.0
+    acceleration_mm_per_s2: Positive = 5000.0
     force_limit_newton: Positive = 12.0
     listen_s: Positive = 0.2
 

@@ -85,10 +85,10 @@ class Recorder:
                 self._file.note(KeyRecording(key, RawTrace.none(), RawEvents.none(), damage=tuple(self._between_keys)))
                 self._between_keys.clear()
 
-    def end_stretch(self, name: str) -> None:
-        """Make safe what has come since the last call, marked with a name."""
+    def end_stretch(self, name: str, step: str = "") -> None:
+        """Make safe what has come since the last call, marked with a name and the kind of step it belongs to."""
         with self._lock:
-            self._mark(name)
+            self._mark(name, step)
             ended = self._file.turn_over() if self._key is not None and self._file is not None else None
         self._keep(ended)
 
@@ -98,7 +98,7 @@ class Recorder:
         outcome: `recorded`, `missed` or `skipped`.
         """
         with self._lock:
-            self._mark(name)
+            self._mark(name, "")
             ended = None
             if self._key is not None and self._file is not None:
                 self._file.mark_done(self._key, outcome)
@@ -120,9 +120,10 @@ class Recorder:
             if self._file is not None:
                 self._file.write_diary(entry)
 
-    def _mark(self, name: str) -> None:
+    def _mark(self, name: str, step: str) -> None:
         if self._samples and self._key is not None and self._file is not None:
-            self._file.note(KeyRecording(self._key, RawTrace.none(), RawEvents.none(), (Mark(name, *self._samples),)))
+            mark = Mark(name, *self._samples, step)
+            self._file.note(KeyRecording(self._key, RawTrace.none(), RawEvents.none(), (mark,)))
         self._samples = None
 
     def _keep(self, ended: Journal | None) -> None:

@@ -14,6 +14,7 @@ from typing import Any
 from daq.errors import ProgrammeUnfit
 from daq.introduction import RigIntroduction
 from daq.notes_heard import NotesHeard
+from daq.peak_force import PeakForce
 from daq.plunger import Plunger
 from daq.programme import PartialLifts, Programme, RepetitionLadder, Rest, SpeedLadder, Step, Strokes
 from recordings.keys import Key
@@ -33,7 +34,7 @@ def carry_out(step: Step, key: Key, plunger: Plunger, say: Say) -> None:
 def _rest(step: Rest, _: Key, plunger: Plunger, say: Say) -> None:
     say("rest", 0.0)
     plunger.session.rest(step.seconds)
-    plunger.recorder.end_stretch("rest")
+    plunger.recorder.end_stretch("rest", step.do)
 
 
 def _strokes(step: Strokes, _: Key, plunger: Plunger, say: Say) -> None:
@@ -43,7 +44,7 @@ def _strokes(step: Strokes, _: Key, plunger: Plunger, say: Say) -> None:
         plunger.session.rest(step.rest_s)
         plunger.press_to_bed(step.speed_mm_per_s, step.acceleration_mm_per_s2, step.force_limit_newton)
         plunger.go(plunger.start_mm, step.speed_mm_per_s, step.acceleration_mm_per_s2)
-        plunger.recorder.end_stretch(f"stroke {stroke}")
+        plunger.recorder.end_stretch(f"stroke {stroke}", step.do)
 
 
 def _speed_ladder(step: SpeedLadder, _: Key, plunger: Plunger, say: Say) -> None:
@@ -56,7 +57,7 @@ def _speed_ladder(step: SpeedLadder, _: Key, plunger: Plunger, say: Say) -> None
             plunger.go(bottom_mm, speed, step.acceleration_mm_per_s2, step.force_limit_newton)
             plunger.session.rest(step.rest_s)
             plunger.go(plunger.start_mm, APPROACH_MM_PER_S, APPROACH_MM_PER_S2)
-            plunger.recorder.end_stretch(f"{speed:g} mm/s, stroke {stroke}")
+            plunger.recorder.end_stretch(f"{speed:g} mm/s, stroke {stroke}", step.do)
 
 
 def _partial_lifts(step: PartialLifts, key: Key, plunger: Plunger, say: Say) -> None:
@@ -65,7 +66,7 @@ def _partial_lifts(step: PartialLifts, key: Key, plunger: Plunger, say: Say) -> 
     fails_mm, works_mm = 0.0, bed_mm - plunger.start_mm
     all_the_way_mm = works_mm
     if not _press_after_lift(works_mm, bed_mm, step, key, plunger):
-        plunger.recorder.end_stretch("no note is heard: partial lifts left out")
+        plunger.recorder.end_stretch("no note is heard: partial lifts left out", step.do)
         return
     for number in range(1, step.most_lifts + 1):
         if works_mm - fails_mm <= step.closest_mm:
@@ -74,9 +75,9 @@ def _partial_lifts(step: PartialLifts, key: Key, plunger: Plunger, say: Say) -> 
         say(f"lift {lift_mm:.2f} mm", 1.0 - (works_mm - fails_mm) / all_the_way_mm)
         sounded = _press_after_lift(lift_mm, bed_mm, step, key, plunger)
         fails_mm, works_mm = (fails_mm, lift_mm) if sounded else (lift_mm, works_mm)
-        plunger.recorder.end_stretch(f"lift {number}: {lift_mm:.3f} mm {'sounded' if sounded else 'silent'}")
+        plunger.recorder.end_stretch(f"lift {number}: {lift_mm:.3f} mm {'sounded' if sounded else 'silent'}", step.do)
     plunger.go(plunger.start_mm, step.speed_mm_per_s, step.acceleration_mm_per_s2)
-    plunger.recorder.end_stretch(f"resets between {fails_mm:.3f} and {works_mm:.3f} mm")
+    plunger.recorder.end_stretch(f"resets between {fails_mm:.3f} and {works_mm:.3f} mm", step.do)
 
 
 def _press_after_lift(lift_mm: float, bed_mm: float, step: PartialLifts, key: Key, plunger: Plunger) -> bool:
@@ -101,20 +102,22 @@ def _repetition_ladder(step: RepetitionLadder, key: Key, plunger: Plunger, say: 
     for number, rate_hz in enumerate(step.rates_hz):
         speed = _swing_speed(bottom_mm - top_mm, rate_hz, step.acceleration_mm_per_s2)
         if speed is None or speed > plunger.rig.fastest_mm_per_s:
-            plunger.recorder.end_stretch(f"{rate_hz:g} Hz: faster than the plunger can")
+            plunger.recorder.end_stretch(f"{rate_hz:g} Hz: faster than the plunger can", step.do)
             break
         say(f"{rate_hz:g} Hz", number / len(step.rates_hz))
         plunger.go(top_mm, APPROACH_MM_PER_S, APPROACH_MM_PER_S2, step.force_limit_newton)
         plunger.session.rest(step.listen_s)
-        notes = NotesHeard(key)
-        with plunger.recorder.listening(notes.listen):
+        notes, force = NotesHeard(key), PeakForce(plunger.rig.calibration.force)
+        with plunger.recorder.listening(notes.listen), plunger.recorder.listening(force.listen):
             plunger.swing(top_mm, bottom_mm, step.presses, speed, step.acceleration_mm_per_s2, step.force_limit_newton)
             plunger.session.rest(step.listen_s)
-        plunger.recorder.end_stretch(f"{rate_hz:g} Hz: {notes.count} of {step.presses} sounded")
-        if notes.count < step.presses and not notes.lost:
+        at_limit = force.newton >= plunger.zero_newton + step.force_limit_newton
+        name = f"{rate_hz:g} Hz: {notes.count} of {step.presses} sounded"
+        plunger.recorder.end_stretch(name + (", turned back by the force limit" if at_limit else ""), step.do)
+        if at_limit or (notes.count < step.presses and not notes.lost):
             break
     plunger.go(plunger.start_mm, APPROACH_MM_PER_S, APPROACH_MM_PER_S2)
-    plunger.recorder.end_stretch("return")
+    plunger.recorder.end_stretch("return", step.do)
 
 
 def _swing_speed(way_mm: float, rate_hz: float, acceleration: float) -> float | None:

@@ -14,6 +14,7 @@ from processing.keyboard import KeyboardResult, compare_keys
 from processing.measure import Evidence, all_missing, measure_key
 from processing.notes import notes_of_stroke, to_notes
 from processing.quality.checks import KeyEvidence, run_checks
+from processing.quasi_static import quasi_static_part
 from processing.segment import split_presses
 from processing.settings import Settings
 from processing.stages import CalibratedTrace, Finding, KeyResult, Stroke
@@ -56,7 +57,8 @@ def analyse_key(recording: KeyRecording, calibration: Calibration, settings: Set
         return KeyResult(recording.key, 0, all_missing(str(absent)), "none", (finding,), None)
 
 
-def _analyse_key(recording: KeyRecording, calibration: Calibration, settings: Settings) -> KeyResult:
+def _analyse_key(whole: KeyRecording, calibration: Calibration, settings: Settings) -> KeyResult:
+    recording = quasi_static_part(whole)
     trace = calibrate(recording.trace, calibration)
     strokes = tuple(to_stroke(trace, press, settings.stroke) for press in split_presses(trace, settings.stroke))
     log = to_notes(recording.events, recording.key, first_tick_us=int(recording.trace.tick_us[0]))

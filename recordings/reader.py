@@ -173,8 +173,12 @@ def _read_attempt(entry: h5py.Group, name: str, key: Key) -> KeyRecording:
 
 
 def _rows(group: h5py.Group, row_type: type[Mark] | type[Damage]) -> Iterator[tuple[Any, ...]]:
-    columns = []
+    """Yield the rows of a table; a column that older files do not have is empty text."""
+    columns: list[list[Any]] = []
     for field in fields(row_type):
-        data = group[field.name]
-        columns.append(data.asstr()[()].tolist() if field.type == "str" else data[()].tolist())
+        data = group.get(field.name)
+        if data is None:
+            columns.append([""] * len(columns[0]))
+        else:
+            columns.append(data.asstr()[()].tolist() if field.type == "str" else data[()].tolist())
     return zip(*columns, strict=True)

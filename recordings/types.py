@@ -80,6 +80,12 @@ class Mark:
     name: str
     first_sample: int
     last_sample: int
+    step: str = ""
+    """What kind of step it belongs to: `rest`, `strokes`, one of DYNAMIC_STEPS; empty: none, or not told."""
+
+
+DYNAMIC_STEPS = ("speed ladder", "partial lifts", "repetition ladder")
+"""Steps whose presses say nothing of the quasi-static curve."""
 
 
 @dataclass(frozen=True, slots=True)

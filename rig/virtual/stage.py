@@ -21,7 +21,6 @@ class StageSpec:
     screw_pitch_mm: float = 1.0
     ripple_mm: float = 0.006
     """Amplitude of the screw's periodic error: the speed wobbles once a turn."""
-    hardest_stop_mm_per_s2: float = 2000.0
     fastest_mm_per_s: float = 250.0
     hardest_mm_per_s2: float = 10_000.0
     switch_beyond_mm: float = 0.3
@@ -51,7 +50,7 @@ class Stage:
     def stop(self) -> None:
         """Brake as hard as the stage can; harmless when it stands."""
         if self.moving:
-            self._acceleration = self.spec.hardest_stop_mm_per_s2
+            self._acceleration = self.spec.hardest_mm_per_s2
             way = self.screw_mm_per_s**2 / (2.0 * self._acceleration)
             self._target_mm = self.screw_mm + copysign(way, self.screw_mm_per_s)
 
@@ -60,7 +59,8 @@ class Stage:
         if not self.moving:
             return None
         left_mm = self._target_mm - self.screw_mm
-        wanted = copysign(min(self._speed, sqrt(2.0 * self._acceleration * abs(left_mm))), left_mm)
+        most_mm_per_s = min(self._speed, sqrt(2.0 * self._acceleration * abs(left_mm)), abs(left_mm) / dt_s)
+        wanted = copysign(most_mm_per_s, left_mm)
         change, most = wanted - self.screw_mm_per_s, self._acceleration * dt_s
         self.screw_mm_per_s += max(-most, min(most, change))
         self.screw_mm += self.screw_mm_per_s * dt_s
