@@ -131,7 +131,7 @@ class VirtualPerson:
         return self._reach(BED_MM + 2.0, to_mm, mean_mm_per_s), Hold(self._between(0.3, 1.2))
 
     def _slow(self) -> float:
-        return self._between(3.0, 6.5)
+        return self._between(2.8, 3.8)
 
     def _good(self) -> tuple[Stretch, ...]:
         return *self._to_the_bed(self.hand.spec.rest_mm, self._slow()), *self._home(self._slow())
@@ -161,9 +161,9 @@ class VirtualPerson:
 
     def _with_stops(self) -> tuple[Stretch, ...]:
         places = (self.hand.spec.rest_mm, KEY_MM + self._between(2.0, 3.5), KEY_MM + self._between(5.0, 7.0))
-        first, second = (self._reach(a, b, self._between(4.0, 7.0)) for a, b in pairwise(places))
+        first, second = (self._reach(a, b, self._slow()) for a, b in pairwise(places))
         pauses = Hold(self._between(0.7, 1.5)), Hold(self._between(0.7, 1.5))
-        return first, pauses[0], second, pauses[1], *self._to_the_bed(places[2], self._between(4.0, 7.0))
+        return first, pauses[0], second, pauses[1], *self._to_the_bed(places[2], self._slow())
 
     def _with_a_step_back(self) -> tuple[Stretch, ...]:
         turn_mm = KEY_MM + self._between(3.5, 7.0)

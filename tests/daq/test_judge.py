@@ -107,9 +107,9 @@ def test_a_stroke_begins_where_the_plunger_sets_out_and_ends_in_the_air() -> Non
 
 
 @pytest.mark.parametrize(
-    ("speed", "word"), [(9.9, "good"), (10.1, "too fast"), (40.0, "too fast"), (200.0, "too fast")]
+    ("speed", "word"), [(4.9, "good"), (5.1, "too fast"), (40.0, "too fast"), (200.0, "too fast")]
 )
-def test_ten_millimetres_a_second_on_the_way_down_is_the_limit(speed: float, word: str) -> None:
+def test_five_millimetres_a_second_on_the_way_down_is_the_limit(speed: float, word: str) -> None:
     (verdict,) = judged(((-1.0, 0.5), (TURN_MM, speed), (-1.0, 3.0), (-1.0, 0.5)))
 
     assert verdict.word == word
@@ -119,7 +119,7 @@ def test_ten_millimetres_a_second_on_the_way_down_is_the_limit(speed: float, wor
 def test_coming_up_too_fast_is_told_from_going_down_too_fast() -> None:
     (verdict,) = judged(((-1.0, 0.5), (TURN_MM, 4.0), (-1.0, 25.0), (-1.0, 0.5)))
 
-    assert the_fault(verdict, FaultKind.TOO_FAST) == (pytest.approx(25.0, rel=0.01), 10.0)
+    assert the_fault(verdict, FaultKind.TOO_FAST) == (pytest.approx(25.0, rel=0.01), 5.0)
     assert "on the way up" in verdict.faults[0].advice
 
 
