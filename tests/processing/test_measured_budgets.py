@@ -7,8 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from processing.bent_curves import BENDS
+from processing.budget.calibration_lines import DISPLACEMENT_POWERS, FORCE_POWERS
 from processing.budget.propagation import combine
 from processing.budget.sources import NOISE, SOURCES, STROKES
+from processing.budget_page import OF_THE_CALIBRATION, put_budget_page
 from processing.pipeline import analyse_key
 from processing.stages import KeyResult
 from recordings.types import KeyRecording
@@ -56,3 +59,17 @@ def test_a_missing_number_has_no_budget() -> None:
     result = result_of(RECORDINGS["without a notch"]())
 
     assert result["letoff_drop"].budget is None
+
+
+def test_the_page_of_budgets_is_written_from_the_code() -> None:
+    """If this fails: `make budget-page`."""
+    page = (Path(__file__).parents[2] / "docs" / "budget.md").read_text(encoding="utf-8")
+
+    assert put_budget_page(page) == page
+
+
+def test_the_page_tells_of_every_constant_that_can_be_bent() -> None:
+    told = [name for name, _, _ in OF_THE_CALIBRATION]
+
+    assert {bend.constant for bend in BENDS} <= set(told)
+    assert {*FORCE_POWERS, *DISPLACEMENT_POWERS} <= set(told)

@@ -38,7 +38,8 @@ def drawn(figure: Figure) -> Figure:
 
 def pictures(content: ReportContent) -> Iterator[Figure]:
     with house_style():
-        for picture in (content.strips, *content.curves):
+        assert content.budgets is not None
+        for picture in (content.strips, *content.curves, content.budgets):
             yield drawn(picture.draw())
 
 
