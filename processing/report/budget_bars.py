@@ -18,9 +18,11 @@ from processing.report.style import BLUE, DARK, ORANGE, new_figure
 from processing.stages import KeyResult
 
 SHOWN = ("down_weight", "key_dip", "letoff_peak_position")
-ROOM_FOR_WORDS = 1.35
+ROOM_FOR_WORDS = 1.5
 """The axis goes on so far beyond the longest bar."""
-LEGEND_INCHES, PANEL_INCHES, BAR_INCHES = 0.35, 0.75, 0.22
+LEGEND_INCHES, LEGEND_OVER_INCHES = 0.35, 0.21
+"""Free room above the panels, and how far above the first one's frame the legend begins: over its title."""
+PANEL_INCHES, BAR_INCHES = 0.75, 0.22
 LOOK = {"A": (BLUE, ""), "B": (ORANGE, "////")}
 
 
@@ -37,7 +39,8 @@ def draw_budgets(result: KeyResult, units: Units) -> Figure:
     all_axes = figure.subplots(len(budgets), 1, squeeze=False, gridspec_kw={"height_ratios": heights})[:, 0]
     for axes, budget in zip(all_axes, budgets, strict=True):
         _draw_one(axes, budget, result, units)
-    legend = figure.legend(handles=_legend(), loc="upper right", ncols=3)
+    over = 1.0 + LEGEND_OVER_INCHES / (BAR_INCHES * (len(budgets[0].lines) + 1))
+    legend = all_axes[0].legend(handles=_legend(), loc="lower left", bbox_to_anchor=(0.0, over), ncols=3)
     legend.set_in_layout(False)
     return figure
 
@@ -51,19 +54,22 @@ def _draw_one(axes: Axes, budget: Budget, result: KeyResult, units: Units) -> No
     axes.set_title(f"{result.key.name}, {caption}: {measured(result[budget.measurand], units)}")
     axes.set_xlabel(f"standard uncertainty ({shown})")
     axes.barh(0, total, color=DARK, height=0.7)
-    axes.text(total, 0, f"  {plain(total)} {shown}", va="center", fontsize=7, color=DARK)
+    _say(axes, total, 0, f"{plain(total)} {shown}")
     for place, line in enumerate(lines, 1):
         length = units.value(abs(line.contribution), budget.unit)
         colour, hatch = LOOK[line.kind]
         axes.barh(place, length, color=colour, hatch=hatch, edgecolor="white", linewidth=0.0, height=0.7)
-        words = f"  {plain(length)} {shown} · {100.0 * part[line.name]:.0f} % of the variance"
-        axes.text(length, place, words, va="center", fontsize=7, color=DARK)
+        _say(axes, length, place, f"{plain(length)} {shown} · {100.0 * part[line.name]:.0f} % of the variance")
     axes.set_yticks(range(len(lines) + 1), ["all together", *(line.name for line in lines)])
     axes.tick_params(axis="y", length=0)
     axes.grid(visible=False, axis="y")
     axes.invert_yaxis()
     longest = max([total, *(units.value(abs(line.contribution), budget.unit) for line in lines)])
     axes.set_xlim(0.0, ROOM_FOR_WORDS * longest or 1.0)
+
+
+def _say(axes: Axes, end: float, place: int, words: str) -> None:
+    axes.annotate(words, (end, place), xytext=(4, 0), textcoords="offset points", va="center", fontsize=7, color=DARK)
 
 
 def _legend() -> list[Patch]:

@@ -76,7 +76,7 @@ def build_content(result: KeyboardResult, units: Units, *, curves_of: tuple[Key,
             _curve_page(chosen[start : start + CURVES_A_PAGE], result, units)
             for start in range(0, len(chosen), CURVES_A_PAGE)
         ),
-        budgets=_budgets(chosen, units),
+        budgets=_budgets(chosen, units, calibrated=result.header.calibration.force.calibrated_on is not None),
         keys=key_table(result, units),
         details=tuple((key.key.name, _all_numbers(key, units)) for key in chosen),
         recording_findings=_recording_findings(result, units),
@@ -118,14 +118,15 @@ def _curve_page(keys: list[KeyResult], result: KeyboardResult, units: Units) -> 
     return Picture("Force over displacement of " + ", ".join(key.key.name for key in keys), draw)
 
 
-def _budgets(keys: list[KeyResult], units: Units) -> Picture | None:
+def _budgets(keys: list[KeyResult], units: Units, *, calibrated: bool) -> Picture | None:
     """Return the bars of the first key shown that has budgets."""
     shown = next((key for key in keys if budgets_of(key)), None)
     if shown is None:
         return None
     return Picture(
         f"What the uncertainties of {shown.key.name} are made of. Bars are standard uncertainties in the unit of the "
-        "number; they add up as squares. For any other number: keyplumb measure --budget KEY:MEASURAND.",
+        "number; they add up as squares. For any other number: keyplumb measure --budget KEY:MEASURAND."
+        + ("" if calibrated else " Uncalibrated: no bar says how far the scales of force and travel are off."),
         lambda: draw_budgets(shown, units),
     )
 
