@@ -89,13 +89,17 @@ BENDS = (
 
 
 def _moved(curve: Curve, down_mm: FloatArray, up_mm: FloatArray) -> Curve:
-    """Return the curve with the points of each way moved by so much, on its own grid again."""
+    """Return the curve with the points of each way moved by so much, on its own grid again.
+
+    A key bed stiffer than the step of give would fold back over itself; its points then stay at one place.
+    """
     grid = curve.way_mm
     up = curve.up_newton
+    down_way, up_way = (np.maximum.accumulate(grid + moved) for moved in (down_mm, up_mm))
     return replace(
         curve,
-        down_newton=np.interp(grid, grid + down_mm, curve.down_newton),
-        up_newton=None if up is None else np.interp(grid, grid + up_mm, up),
+        down_newton=np.interp(grid, down_way, curve.down_newton),
+        up_newton=None if up is None else np.interp(grid, up_way, up),
     )
 
 

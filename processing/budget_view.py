@@ -86,7 +86,7 @@ def monte_carlo_sentences(budget: Budget, found: Comparison, units: Units) -> li
         spread = f"u = {plain(units.value(u, budget.unit))} {shown}".rstrip()
     words = {
         "agree": "the two agree",
-        "differ": "the two differ; trust the interval of Monte Carlo",
+        "differ": "the two differ; JCGM 101 then takes the interval of Monte Carlo",
         "open": "too few trials to tell whether the two agree",
     }
     return [

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from processing.bent_curves import BENDS
 from processing.budget.calibration_lines import (
     BACKLASH,
     COMPLIANCE,
@@ -23,8 +24,9 @@ from processing.budget.calibration_lines import (
 )
 from processing.budget.lines import Line
 from processing.evidence import Evidence
+from processing.features.read_off import NotePlaces
 from processing.measure import measure_key
-from processing.stages import Measurement, StrokeNotes
+from processing.stages import FloatArray, Measurement, StrokeNotes
 from tests.builders import QUICK, SyntheticKey, a_curve
 
 KEY = SyntheticKey()
@@ -40,18 +42,22 @@ ALL = CalibrationDoubt(
 )
 
 
-def measured(doubt: CalibrationDoubt | None = ALL) -> dict[str, Measurement]:
-    curve = a_curve(X, KEY.force_down(X), KEY.force_up(X))
+def an_evidence(doubt: CalibrationDoubt | None, *, up: FloatArray | None = None) -> Evidence:
+    curve = a_curve(X, KEY.force_down(X), KEY.force_up(X) if up is None else up)
     notes = StrokeNotes(trigger_mm=8.5, release_mm=7.0, velocity=None, speed_at_trigger_mm_per_s=SPEED)
-    evidence = Evidence(curve, (curve,) * 3, (notes,) * 3, True, 1e-4, 1e-3, SPEED, (), doubt)
+    return Evidence(curve, (curve,) * 3, (notes,) * 3, True, 1e-4, 1e-3, SPEED, (), doubt)
+
+
+def measured(doubt: CalibrationDoubt | None = ALL, *, up: FloatArray | None = None) -> dict[str, Measurement]:
+    evidence = an_evidence(doubt, up=up)
     return {measurement.name: measurement for measurement in measure_key(evidence, QUICK)[0]}
 
 
 MEASURED = measured()
 
 
-def line_of(name: str, source: str) -> Line:
-    budget = MEASURED[name].budget
+def line_of(name: str, source: str, among: dict[str, Measurement] = MEASURED) -> Line:
+    budget = among[name].budget
     assert budget is not None
     return next(line for line in budget.lines if line.name == source)
 
@@ -91,6 +97,36 @@ CLOSED_FORMS = [
 @pytest.mark.parametrize(("name", "constant", "slope", "within"), CLOSED_FORMS)
 def test_a_number_answers_to_a_constant_as_it_must(name: str, constant: str, slope: float, within: float) -> None:
     assert line_of(name, constant).sensitivity == pytest.approx(slope, abs=within)
+
+
+@pytest.mark.parametrize(("constant", "deeper_mm"), [(SKEW, 2.0 * SPEED), (BACKLASH, 1.0)])
+def test_the_way_up_lies_deeper_and_a_sloping_force_shows_it(constant: str, deeper_mm: float) -> None:
+    """An up force of a + b x that lies deeper by s is less by b s; late force moves touch and way up apart."""
+    rise = 0.01
+    sloping = measured(up=KEY.force_up(X) + rise * X)
+
+    assert line_of("up_weight", constant, sloping).sensitivity == pytest.approx(-rise * deeper_mm, rel=1e-3)
+
+
+def test_more_give_brings_the_tip_up_by_force_less_that_of_touch() -> None:
+    """By hand: the force a + b x belongs to x - s (a + b x - 0.05); so at y it is (a + b (y - 0.05 s)) / (1 - b s)."""
+    give = next(bend for bend in BENDS if bend.constant == COMPLIANCE)
+    a, b, s = 0.2, 0.02, 0.01
+    evidence = an_evidence(None, up=a + b * X)
+    curve, _ = give.bent(evidence, NotePlaces(None, None, None, ""), s, 0.05)
+    inside = slice(10, -10)
+
+    assert curve.up_newton is not None
+    assert curve.up_newton[inside] == pytest.approx(((a + b * (X - 0.05 * s)) / (1.0 - b * s))[inside], abs=1e-9)
+
+
+def test_a_bed_stiffer_than_the_step_of_give_does_not_fold_over_itself() -> None:
+    stiff = SyntheticKey(bed_newton_per_mm=300.0)
+    curve = replace(an_evidence(None).curve, down_newton=stiff.force_down(X))
+    give = next(bend for bend in BENDS if bend.constant == COMPLIANCE)
+    bent, _ = give.bent(replace(an_evidence(None), curve=curve), NotePlaces(None, None, None, ""), give.step, 0.05)
+
+    assert np.all(np.diff(bent.down_newton[900:]) >= -1e-9)
 
 
 def test_an_uncalibrated_number_has_no_line_of_a_calibration() -> None:
