@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/ready
 
-.PHONY: demo test lint bench accuracy hard-stops soak wire-page samples clean
+.PHONY: demo test lint bench accuracy hard-stops soak wire-page budget-page samples clean
 
 demo: $(READY)
 	$(BIN)/keyplumb demo --out demo
@@ -35,6 +35,9 @@ soak: $(READY)
 
 wire-page: $(READY)
 	$(BIN)/python -m rig.protocol.wire_page
+
+budget-page: $(READY)
+	$(BIN)/python -m processing.budget_page
 
 samples: $(READY)
 	$(BIN)/python recordings/samples/make.py

@@ -4,31 +4,35 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
+from processing.bent_curves import BENDS
+from processing.budget.calibration_lines import calibration_lines
+from processing.budget.lines import Budget, Correlation, Line
+from processing.budget.propagation import combine
+from processing.budget.sources import rig_lines
 from processing.errors import FeatureNotFound
+from processing.evidence import Evidence
 from processing.features.read_off import NotePlaces, ReadOff
 from processing.features.table import FEATURES, Feature
 from processing.landmarks import Landmarks, find_landmarks
 from processing.settings import Settings
 from processing.stages import Curve, Measurement, StrokeNotes
-from processing.uncertainty import Part, combine, coverage_factor, from_strokes, noisy_copies
+from processing.uncertainty import noise_line, noisy_copies, strokes_line
 
 
 @dataclass(frozen=True, slots=True)
-class Evidence:
-    """All that the numbers of one key rest on."""
+class Again:
+    """The key read off again and again: as it was, and as it might have been."""
 
-    curve: Curve
-    stroke_curves: tuple[Curve, ...]
-    stroke_notes: tuple[StrokeNotes, ...]
-    notes_heard: bool
-    zero_u_newton: float
-    touch_u_mm: float
-    """Standard uncertainty of x = 0."""
-    speed_mm_per_s: float
-    flags: tuple[str, ...]
+    singles: list[ReadOff]
+    """Stroke by stroke."""
+    noisy: list[ReadOff]
+    """With its noise drawn anew."""
+    bent: dict[str, tuple[float, ReadOff | FeatureNotFound, ReadOff | FeatureNotFound]]
+    """By constant of the calibration: a step, and the key with the constant that much smaller and larger."""
 
 
 def measure_key(evidence: Evidence, settings: Settings) -> tuple[tuple[Measurement, ...], Landmarks | None]:
@@ -39,7 +43,8 @@ def measure_key(evidence: Evidence, settings: Settings) -> tuple[tuple[Measureme
     places = [_places((notes,), evidence.notes_heard) for notes in evidence.stroke_notes]
     singles = _readable(zip(evidence.stroke_curves, places, strict=True), settings)
     copies = _readable(((copy, whole.notes) for copy in noisy_copies(evidence.curve, settings.uncertainty)), settings)
-    measured = tuple(_measure(feature, whole, singles, copies, evidence, settings) for feature in FEATURES)
+    again = Again(singles, copies, _bent_both_ways(evidence, whole.notes, settings))
+    measured = tuple(_measure(feature, whole, again, evidence, settings) for feature in FEATURES)
     return measured, whole.marks
 
 
@@ -74,35 +79,82 @@ def _mean(values: list[float]) -> float | None:
     return float(np.mean(values)) if values else None
 
 
-def _measure(
-    feature: Feature,
-    whole: ReadOff,
-    singles: list[ReadOff],
-    copies: list[ReadOff],
-    evidence: Evidence,
-    settings: Settings,
-) -> Measurement:
+def _bent_both_ways(
+    evidence: Evidence, notes: NotePlaces, settings: Settings
+) -> dict[str, tuple[float, ReadOff | FeatureNotFound, ReadOff | FeatureNotFound]]:
+    if evidence.doubt is None:
+        return {}
+    touch_newton = settings.stroke.touch_newton
+    return {
+        bend.constant: (
+            bend.step,
+            _read_off(*bend.bent(evidence, notes, -bend.step, touch_newton), settings),
+            _read_off(*bend.bent(evidence, notes, bend.step, touch_newton), settings),
+        )
+        for bend in BENDS
+    }
+
+
+def _measure(feature: Feature, whole: ReadOff, again: Again, evidence: Evidence, settings: Settings) -> Measurement:
     try:
         value = feature.measure(whole)
     except FeatureNotFound as absent:  # only this one: a bug must stay a crash
         return Measurement(name=feature.name, unit=feature.unit, value=None, reason=str(absent))
     flags = list(evidence.flags)
-    parts = [_noise_part(_values(feature, copies), value), *_rig_parts(feature, evidence, settings)]
-    type_a = from_strokes(_values(feature, singles))
+    lines = [
+        noise_line(_values(feature, again.noisy), value, feature.unit),
+        *rig_lines(feature.name, feature.unit, evidence, settings),
+    ]
+    type_a = strokes_line(_values(feature, again.singles), feature.unit)
     if type_a is None:
         flags.append("single_stroke")
     else:
-        parts.append(type_a)
-    total = combine(parts)
+        lines.append(type_a)
+    correlations: tuple[Correlation, ...] = ()
+    if evidence.doubt is not None:
+        more, correlations = calibration_lines(evidence.doubt, partial(_sensitivity, feature, value, again))
+        lines += more
+    return _with_budget(feature, value, lines, correlations, tuple(flags), settings)
+
+
+def _with_budget(
+    feature: Feature,
+    value: float,
+    lines: list[Line],
+    correlations: tuple[Correlation, ...],
+    flags: tuple[str, ...],
+    settings: Settings,
+) -> Measurement:
+    budget = Budget(
+        measurand=feature.name, unit=feature.unit, value=value, lines=tuple(lines), correlations=correlations
+    )
+    total = combine(budget)
     return Measurement(
         name=feature.name,
         unit=feature.unit,
         value=value,
         u=total.u,
         dof=total.dof,
-        coverage_factor=coverage_factor(total.dof, settings.uncertainty.coverage),
-        flags=tuple(flags),
+        coverage_factor=total.coverage_factor(settings.uncertainty.coverage),
+        flags=flags,
+        budget=budget,
     )
+
+
+def _sensitivity(feature: Feature, value: float, again: Again, constant: str) -> float:
+    """Return how much a number changes for a unit change of a constant, by a central difference.
+
+    Where the number is lost on one side, the other side alone tells; where it is lost on both, it hangs by a thread
+    and nothing better is known than that a step either way could change all of it.
+    """
+    step, *both = again.bent[constant]
+    slopes = [
+        (changed - value) / change
+        for change, read_off in zip((-step, step), both, strict=True)
+        if isinstance(read_off, ReadOff)
+        for changed in _values(feature, [read_off])
+    ]
+    return float(np.mean(slopes)) if slopes else abs(value) / step
 
 
 def _values(feature: Feature, read_offs: list[ReadOff]) -> list[float]:
@@ -113,60 +165,3 @@ def _values(feature: Feature, read_offs: list[ReadOff]) -> list[float]:
         except FeatureNotFound:
             continue
     return values
-
-
-def _noise_part(values: list[float], value: float) -> Part:
-    """Return what noise does to a number: how it scatters and, where an extreme is picked, how far it leans."""
-    if len(values) < 2:
-        return Part(0.0, 1.0)
-    return Part(float(np.hypot(np.std(values, ddof=1), np.mean(values) - value)), len(values) - 1.0)
-
-
-NOTE_FEATURES = ("trigger_position", "release_position", "release_height", "trigger_margin")
-DIFFERENCES = ("friction", "letoff_rise", "letoff_drop", "breakaway", "damper_step")
-"""Forces less forces: the zero of the cell falls out."""
-
-
-FORCE_AT_ENDS_NEWTON = 1.0
-"""A shift of x = 0 by dx changes a work by the force at its ends times dx; no plain key takes 1 N before the bed."""
-SMOOTHED_PLACES = (
-    "bed_contact",
-    "letoff_peak_position",
-    "letoff_onset_position",
-    "letoff_end_position",
-    "damper_position",
-    "aftertouch",
-    "trigger_margin",
-)
-KERNEL_SHIFT_SHARE = 0.1
-"""By trial on raised cosines: the kernel shifts the place of a lopsided peak by up to a tenth of its half-width."""
-HEAVIEST_KEY_KG = 0.35
-
-
-def _start_ramp_newton(evidence: Evidence) -> float:
-    """Return how much force setting the key in motion can take: m v^2 / (2 d), d the kernel's half-width.
-
-    Source: energy of the moving key over the way in which it was given; 0.35 kg is a heavy bass key's effective mass.
-    """
-    speed_m_per_s, way_m = evidence.speed_mm_per_s * 1e-3, evidence.curve.half_width_mm * 1e-3
-    return HEAVIEST_KEY_KG * speed_m_per_s**2 / (2.0 * way_m)
-
-
-def _rig_parts(feature: Feature, evidence: Evidence, settings: Settings) -> list[Part]:
-    """Return the type B parts: zero of the cell, resolution of the gauge, latency bound of the note."""
-    parts = []
-    strokes = max(1, evidence.curve.strokes)
-    if feature.unit == "N" and feature.name not in DIFFERENCES:
-        parts.append(Part(evidence.zero_u_newton / np.sqrt(strokes), 1e3))
-    if feature.unit == "mm":
-        parts.append(Part(evidence.touch_u_mm, 1e3))
-    if feature.unit == "mJ":
-        parts.append(Part(evidence.touch_u_mm * FORCE_AT_ENDS_NEWTON, 1e3))
-    if feature.name in SMOOTHED_PLACES:
-        parts.append(Part(KERNEL_SHIFT_SHARE * evidence.curve.half_width_mm / np.sqrt(3.0), 1e3))
-    if feature.name == "breakaway":
-        parts.append(Part(_start_ramp_newton(evidence) / np.sqrt(3.0), 1e3))
-    if feature.name in NOTE_FEATURES:
-        latest_mm = evidence.speed_mm_per_s * settings.feature.latency_bound_s
-        parts.append(Part(latest_mm / np.sqrt(3.0), 1e3))
-    return parts

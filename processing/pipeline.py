@@ -10,8 +10,9 @@ import numpy as np
 from processing.calibrate import calibrate
 from processing.curve import common_length_mm, kernel_half_width_mm, mean_curve, to_curve
 from processing.errors import NoStroke
+from processing.evidence import Evidence
 from processing.keyboard import KeyboardResult, compare_keys
-from processing.measure import Evidence, all_missing, measure_key
+from processing.measure import all_missing, measure_key
 from processing.notes import notes_of_stroke, to_notes
 from processing.quality.checks import KeyEvidence, run_checks
 from processing.quasi_static import quasi_static_part

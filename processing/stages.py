@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from processing.budget.lines import Budget
 from recordings.keys import Key
 
 FloatArray = NDArray[np.float64]
@@ -147,6 +148,8 @@ class Measurement:
     flags: tuple[str, ...] = ()
     reason: str | None = None
     """Why there is no value."""
+    budget: Budget | None = None
+    """All lines that `u` is made of."""
 
     @property
     def expanded(self) -> float | None:

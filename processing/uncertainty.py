@@ -1,62 +1,41 @@
-"""How sure a number is: from repeated strokes, from the curve's own noise, and from what is known about the rig.
+"""How sure a number is by its own evidence: from repeated strokes, and from the curve's own noise.
 
-How it works: the scatter of a number over single strokes gives its type A part, s / sqrt(n). Drawing the mean curve's
-noise anew and measuring again gives the part that noise alone accounts for, extremes and thresholds included. Zero,
-resolution and latency are added as type B parts. Parts are combined as the root of the sum of squares, degrees of
-freedom by Welch-Satterthwaite, the coverage factor from Student's t.
-Sources: GUM (JCGM 100:2008) 4.2, 4.3, 5.1.2, G.4; drawing noise anew: JCGM 101:2008.
+How it works: the scatter of a number over single strokes gives its type A line, s / sqrt(n). Drawing the mean curve's
+noise anew and measuring again gives the line that noise alone accounts for, extremes and thresholds included. What is
+known about the rig is added in `budget/sources.py`, and all lines are combined in `budget/propagation.py`.
+Sources: GUM (JCGM 100:2008) 4.2; drawing noise anew: JCGM 101:2008.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
-from functools import cache
+from dataclasses import replace
 
 import numpy as np
-from scipy.stats import t as student_t
 
+from processing.budget.lines import Line
+from processing.budget.sources import NOISE, STROKES
 from processing.settings import UncertaintySettings
 from processing.stages import Curve, FloatArray
 
-MOST_DOF = 1e6
-"""More degrees of freedom than this change no digit of a coverage factor."""
 
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """One contribution: standard uncertainty and how many degrees of freedom stand behind it."""
-
-    u: float
-    dof: float
-
-
-def from_strokes(values: list[float]) -> Part | None:
-    """Return the type A part of the mean of single-stroke values, None if there are fewer than two."""
+def strokes_line(values: list[float], unit: str) -> Line | None:
+    """Return the type A line of the mean of single-stroke values, s / sqrt(n); None if there are fewer than two."""
     if len(values) < 2:
         return None
-    return Part(float(np.std(values, ddof=1) / np.sqrt(len(values))), len(values) - 1.0)
+    u = float(np.std(values, ddof=1) / np.sqrt(len(values)))
+    return Line(name=STROKES, kind="A", distribution="t", u=u, unit=unit, dof=len(values) - 1.0)
 
 
-def combine(parts: list[Part]) -> Part:
-    """Return the combined standard uncertainty and its effective degrees of freedom (GUM G.4.1).
+def noise_line(values: list[float], value: float, unit: str) -> Line:
+    """Return what noise does to a number: how it scatters and, where an extreme is picked, how far it leans.
 
-    >>> combine([Part(3.0, 4.0), Part(4.0, 4.0)]).u
-    5.0
+    values: of copies with the noise drawn anew; value: of the curve as it is.
     """
-    variance = sum(part.u**2 for part in parts)
-    weighted = sum(part.u**4 / part.dof for part in parts)
-    return Part(float(np.sqrt(variance)), min(MOST_DOF, variance**2 / weighted) if weighted > 0 else MOST_DOF)
-
-
-@cache
-def _t_factor(whole_dof: int, coverage: float) -> float:
-    return float(student_t.ppf(0.5 + coverage / 2.0, whole_dof))
-
-
-def coverage_factor(dof: float, coverage: float) -> float:
-    """Return Student's t for a two-sided interval; degrees of freedom are cut to a whole number first (GUM G.4.1)."""
-    return _t_factor(max(1, int(dof)), coverage)
+    u, dof = 0.0, 1.0
+    if len(values) >= 2:
+        u, dof = float(np.hypot(np.std(values, ddof=1), np.mean(values) - value)), len(values) - 1.0
+    return Line(name=NOISE, kind="A", distribution="t", u=u, unit=unit, dof=dof)
 
 
 def noisy_copies(curve: Curve, settings: UncertaintySettings) -> Iterator[Curve]:

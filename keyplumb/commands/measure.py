@@ -7,7 +7,8 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
-from keyplumb.commands.arguments import add_recording, add_units, some_keys
+from keyplumb.commands.arguments import add_recording, add_units, some_keys, understood_by
+from keyplumb.commands.budget_talk import key_and_measurand, number_of_trials, tell_budget
 from keyplumb.exit_codes import DONE
 
 if TYPE_CHECKING:
@@ -28,11 +29,31 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     form.add_argument("--json", action="store_true", help="all numbers as JSON, in N, mm, s, mJ")
     form.add_argument("--csv", action="store_true", help="all numbers as CSV, one row per key and measurand")
     parser.add_argument("--keys", type=some_keys, help="only these: C4, A0..C8, naturals, sharps (default all)")
+    parser.add_argument(
+        "--budget",
+        type=understood_by(key_and_measurand),
+        metavar="KEY:MEASURAND",
+        help="what the uncertainty of one number is made of, as C4:down_weight",
+    )
+    parser.add_argument(
+        "--monte-carlo",
+        type=understood_by(number_of_trials),
+        metavar="N",
+        help="the same budget by at most N trials (JCGM 101), and whether the two agree",
+    )
     add_units(parser)
+    parser.set_defaults(wrong_use=parser.error)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Measure and print."""
+    if arguments.monte_carlo and not arguments.budget:
+        arguments.wrong_use("--monte-carlo is about a budget: say which with --budget KEY:MEASURAND")
+    if arguments.budget and (arguments.csv or arguments.keys):
+        arguments.wrong_use("--budget names its key and is a table or JSON: leave --csv and --keys")
+    if arguments.budget:
+        tell_budget(arguments)
+        return DONE
     from processing.display import parse_units
     from processing.pipeline import analyse
     from processing.views import measure_view, tidy_table

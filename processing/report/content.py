@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 from processing.display import Units, finding_in_words, measured
 from processing.features.table import FEATURES
 from processing.keyboard import KeyboardResult
+from processing.report.budget_bars import budgets_of, draw_budgets
 from processing.report.curves import draw_key
 from processing.report.key_table import Table, key_table
 from processing.report.strips import draw_strips
@@ -47,6 +48,8 @@ class ReportContent:
     odd_keys: tuple[tuple[str, str], ...]
     strips: Picture
     curves: tuple[Picture, ...]
+    budgets: Picture | None
+    """What a few main numbers of one key owe their uncertainty to; None: no key shown has one."""
     keys: Table
     details: tuple[tuple[str, Table], ...]
     """For each key with a curve in the report: every measurand with its 95 % interval, or why it is missing."""
@@ -73,6 +76,7 @@ def build_content(result: KeyboardResult, units: Units, *, curves_of: tuple[Key,
             _curve_page(chosen[start : start + CURVES_A_PAGE], result, units)
             for start in range(0, len(chosen), CURVES_A_PAGE)
         ),
+        budgets=_budgets(chosen, units, calibrated=result.header.calibration.force.calibrated_on is not None),
         keys=key_table(result, units),
         details=tuple((key.key.name, _all_numbers(key, units)) for key in chosen),
         recording_findings=_recording_findings(result, units),
@@ -112,6 +116,19 @@ def _curve_page(keys: list[KeyResult], result: KeyboardResult, units: Units) -> 
         return figure
 
     return Picture("Force over displacement of " + ", ".join(key.key.name for key in keys), draw)
+
+
+def _budgets(keys: list[KeyResult], units: Units, *, calibrated: bool) -> Picture | None:
+    """Return the bars of the first key shown that has budgets."""
+    shown = next((key for key in keys if budgets_of(key)), None)
+    if shown is None:
+        return None
+    return Picture(
+        f"What the uncertainties of {shown.key.name} are made of. Bars are standard uncertainties in the unit of the "
+        "number; they add up as squares. For any other number: keyplumb measure --budget KEY:MEASURAND."
+        + ("" if calibrated else " Uncalibrated: no bar says how far the scales of force and travel are off."),
+        lambda: draw_budgets(shown, units),
+    )
 
 
 def _one_legend(all_axes: list[Axes]) -> None:

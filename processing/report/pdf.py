@@ -34,6 +34,8 @@ def _pages(content: ReportContent) -> Iterator[Figure]:
     yield _picture_page("From bass to treble", content.strips)
     for picture in content.curves:
         yield _picture_page("Curves", picture)
+    if content.budgets is not None:
+        yield _picture_page("What the uncertainties are made of", content.budgets)
     for start in range(0, len(content.keys.rows), ROWS_A_PAGE):
         yield _table_page("All keys", Table(content.keys.heads, content.keys.rows[start : start + ROWS_A_PAGE]))
     yield from _flow([("h", "How it was measured"), *(("r", f"{name}: {text}") for name, text in content.method)])

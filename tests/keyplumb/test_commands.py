@@ -115,6 +115,45 @@ def test_one_key_is_told_in_full_and_many_in_a_table(tmp_path: Path, capsys: pyt
     assert "D4" in capsys.readouterr().out
 
 
+def test_a_budget_is_told_as_a_table_in_the_readers_units(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("measure", a_file(tmp_path / "r.h5"), "--budget", "C4:down_weight") == 0
+    said = capsys.readouterr().out
+
+    for words in ("C4, Down weight", "repeatability of strokes", "zero of the cell", " gf", " %", "expanded at 95 %"):
+        assert words in said
+    assert "Uncalibrated" in said
+    assert "Monte Carlo" not in said
+
+
+def test_a_budget_as_data_adds_up_to_the_number_that_measure_gives(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = a_file(tmp_path / "r.h5")
+    assert run("measure", path, "--json") == 0
+    measured = json.loads(capsys.readouterr().out)["keys"][0]["features"]["down_weight"]
+    assert run("measure", path, "--budget", "C4:down_weight", "--monte-carlo", "20000", "--json") == 0
+    budget = json.loads(capsys.readouterr().out)
+
+    assert (budget["schema"], budget["key"], budget["calibrated"]) == ("keyplumb.budget/1", "C4", False)
+    assert {name: budget[name] for name in ("value", "unit", "u", "dof", "k", "U95", "flags")} == measured
+    assert sum(line["contribution"] ** 2 for line in budget["lines"]) == pytest.approx(measured["u"] ** 2)
+    assert sum(line["share"] for line in budget["lines"]) == pytest.approx(1.0)
+    sizes = [abs(line["contribution"]) for line in budget["lines"]]
+    assert sizes == sorted(sizes, reverse=True)
+    assert budget["monte_carlo"]["trials"] == 20_000
+    assert budget["monte_carlo"]["verdict"] in ("agree", "differ", "open")
+    low, high = budget["monte_carlo"]["interval95"]
+    assert low < measured["value"] < high
+
+
+def test_monte_carlo_says_whether_it_agrees(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("measure", a_file(tmp_path / "r.h5"), "--budget", "C4:key_dip", "--monte-carlo", "200000") == 0
+    said = capsys.readouterr().out
+
+    assert "JCGM 101, 8.1" in said
+    assert any(verdict in said for verdict in ("the two agree", "the two differ", "too few trials"))
+
+
 def test_an_uncalibrated_recording_says_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     run("measure", a_file(tmp_path / "r.h5"))
 
@@ -137,7 +176,7 @@ def test_report_writes_both_files_and_needs_nothing_from_outside(tmp_path: Path)
     page = (tmp_path / "r.html").read_text()
     assert (tmp_path / "r.pdf").read_bytes().startswith(b"%PDF")
     assert "bench test" in page
-    assert page.count("<svg") == 2
+    assert page.count("<svg") == 3
     for outside in ("<script", "<link", "src=", "@import", "url(http"):
         assert outside not in page
 
@@ -164,6 +203,17 @@ TROUBLES = [
     pytest.param(("measure", "r.h5", "--keys", "A0"), 3, "none of the keys", id="measure: key not recorded"),
     pytest.param(("measure", "r.h5", "--units", "kg,m"), 2, "invalid choice", id="measure: unknown units"),
     pytest.param(("measure", "r.h5", "--json", "--csv"), 2, "not allowed", id="measure: two forms"),
+    pytest.param(("measure", "r.h5", "--budget", "C4:weight"), 2, "no measurand", id="measure: budget of nothing"),
+    pytest.param(("measure", "r.h5", "--budget", "down_weight"), 2, "KEY:MEASURAND", id="measure: budget of no key"),
+    pytest.param(("measure", "r.h5", "--budget", "A0:key_dip"), 3, "holds no A0", id="measure: budget, not recorded"),
+    pytest.param(
+        ("measure", "r.h5", "--budget", "C4:reset_height"), 3, "has no value", id="measure: budget of a missing number"
+    ),
+    pytest.param(("measure", "r.h5", "--budget", "C4:key_dip", "--csv"), 2, "leave --csv", id="measure: budget as CSV"),
+    pytest.param(("measure", "r.h5", "--monte-carlo", "20000"), 2, "--budget", id="measure: trials of nothing"),
+    pytest.param(
+        ("measure", "r.h5", "--budget", "C4:key_dip", "--monte-carlo", "9"), 2, "between", id="measure: few trials"
+    ),
     pytest.param(("info", "."), 3, "folder", id="info: a folder"),
     pytest.param(("report", "r.h5", "--out", "no/where"), 3, "no such file", id="report: no folder"),
     pytest.param(("report", "r.h5", "--curves", "A0"), 3, "holds no A0", id="report: key not recorded"),

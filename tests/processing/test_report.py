@@ -38,7 +38,8 @@ def drawn(figure: Figure) -> Figure:
 
 def pictures(content: ReportContent) -> Iterator[Figure]:
     with house_style():
-        for picture in (content.strips, *content.curves):
+        assert content.budgets is not None
+        for picture in (content.strips, *content.curves, content.budgets):
             yield drawn(picture.draw())
 
 
@@ -107,3 +108,26 @@ def test_a_key_of_which_nothing_was_kept_is_missing_with_a_reason() -> None:
 
     assert key["down_weight"].value is None
     assert key["down_weight"].reason
+
+
+def test_bars_of_a_budget_say_their_numbers_inside_the_page_and_nothing_lies_on_the_legend(
+    content: ReportContent,
+) -> None:
+    assert content.budgets is not None
+    with house_style():
+        figure = drawn(content.budgets.draw())
+    legend = figure.axes[0].get_legend()
+    assert legend is not None
+    words = [text.get_window_extent() for axes in figure.axes for text in (*axes.texts, axes.title)]
+
+    assert len(words) >= 12
+    for box in (*words, legend.get_window_extent()):
+        assert box.x1 <= figure.bbox.x1
+        assert box.y1 <= figure.bbox.y1
+    assert not any(box.overlaps(legend.get_window_extent()) for box in words)
+
+
+def test_a_report_without_a_number_has_no_bars() -> None:
+    nothing = a_recording(how=Press(strokes=0, rest_s=2.0))
+
+    assert build_content(analyse(a_header(), [nothing], QUICK), Units()).budgets is None

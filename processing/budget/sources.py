@@ -1,0 +1,138 @@
+"""Which lines a measurand's budget has, and why: the model of every measurand, one row a source.
+
+How it works: a source says in words what it is, which measurands it acts on, and how large it is for one key's
+evidence. Noise and repeatability act on everything and are found by measuring again (`processing/measure.py`); the
+calibration's lines are in `calibration_lines.py`. `docs/budget.md` is written from here.
+Sources: GUM (JCGM 100:2008) 4.3 (type B), 4.3.7 (rectangular, half-width over root 3).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from processing.budget.lines import AS_GOOD_AS_KNOWN_DOF, Distribution, Line
+
+if TYPE_CHECKING:
+    from processing.evidence import Evidence
+    from processing.settings import Settings
+
+NOISE = "noise, through smoothing and picking"
+STROKES = "repeatability of strokes"
+
+NOTE_FEATURES = ("trigger_position", "release_position", "release_height", "trigger_margin")
+DIFFERENCES = ("friction", "letoff_rise", "letoff_drop", "breakaway", "damper_step")
+"""Forces less forces: the zero of the cell falls out."""
+FORCE_AT_ENDS_NEWTON = 1.0
+"""A shift of x = 0 by dx changes a work by the force at its ends times dx; no plain key takes 1 N before the bed."""
+SMOOTHED_PLACES = (
+    "bed_contact",
+    "letoff_peak_position",
+    "letoff_onset_position",
+    "letoff_end_position",
+    "damper_position",
+    "aftertouch",
+    "trigger_margin",
+)
+KERNEL_SHIFT_SHARE = 0.1
+"""By trial on raised cosines: the kernel shifts the place of a lopsided peak by up to a tenth of its half-width."""
+HEAVIEST_KEY_KG = 0.35
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One source of doubt of type B."""
+
+    name: str
+    distribution: Distribution
+    unit: str
+    sensitivity: float
+    acts_on: Callable[[str, str], bool]
+    """Given a measurand's name and unit."""
+    u: Callable[[Evidence, Settings], float]
+    """Standard uncertainty of the input, in `unit`."""
+    why: str
+
+    def line(self, evidence: Evidence, settings: Settings) -> Line:
+        """Return the source's line for one key."""
+        return Line(
+            name=self.name,
+            kind="B",
+            distribution=self.distribution,
+            u=float(self.u(evidence, settings)),
+            unit=self.unit,
+            dof=AS_GOOD_AS_KNOWN_DOF,
+            sensitivity=self.sensitivity,
+        )
+
+
+def _zero_u(evidence: Evidence, _: Settings) -> float:
+    return evidence.zero_u_newton / float(np.sqrt(max(1, evidence.curve.strokes)))
+
+
+def _touch_u(evidence: Evidence, _: Settings) -> float:
+    return evidence.touch_u_mm
+
+
+def _kernel_u(evidence: Evidence, _: Settings) -> float:
+    return KERNEL_SHIFT_SHARE * evidence.curve.half_width_mm / float(np.sqrt(3.0))
+
+
+def start_ramp_newton(evidence: Evidence) -> float:
+    """Return how much force setting the key in motion can take: m v^2 / (2 d), d the kernel's half-width.
+
+    Source: energy of the moving key over the way in which it was given; 0.35 kg is a heavy bass key's effective mass.
+    """
+    speed_m_per_s, way_m = evidence.speed_mm_per_s * 1e-3, evidence.curve.half_width_mm * 1e-3
+    return HEAVIEST_KEY_KG * speed_m_per_s**2 / (2.0 * way_m)
+
+
+def _start_u(evidence: Evidence, _: Settings) -> float:
+    return start_ramp_newton(evidence) / float(np.sqrt(3.0))
+
+
+def _latency_u(evidence: Evidence, settings: Settings) -> float:
+    return evidence.speed_mm_per_s * settings.feature.latency_bound_s / float(np.sqrt(3.0))
+
+
+SOURCES = (
+    Source(
+        "zero of the cell", "normal", "N", 1.0,
+        lambda name, unit: unit == "N" and name not in DIFFERENCES, _zero_u,
+        "the zero is read in the air of every stroke, with the cell's noise; where forces are subtracted it falls out",
+    ),
+    Source(
+        "place of touch", "normal", "mm", 1.0,
+        lambda _, unit: unit == "mm", _touch_u,
+        "x = 0 is known to the gauge's step and noise and to the way between two samples; where two places are "
+        "subtracted it falls out but is counted all the same, on the safe side",
+    ),
+    Source(
+        "place of touch, ends of the work", "normal", "mm", FORCE_AT_ENDS_NEWTON,
+        lambda _, unit: unit == "mJ", _touch_u,
+        "a shifted x = 0 shifts the ends of the work by force times way; 1 N is more than a plain key takes",
+    ),
+    Source(
+        "smoothing moves a place", "rectangular", "mm", 1.0,
+        lambda name, _: name in SMOOTHED_PLACES, _kernel_u,
+        "the kernel moves the place of a lopsided peak or bend by up to a tenth of its half-width",
+    ),
+    Source(
+        "setting the key in motion", "rectangular", "N", 1.0,
+        lambda name, _: name == "breakaway", _start_u,
+        "m v^2 / 2d for the heaviest key over the kernel's half-width is force of motion, not of break-away",
+    ),
+    Source(
+        "latency bound of the note", "rectangular", "mm", 1.0,
+        lambda name, _: name in NOTE_FEATURES, _latency_u,
+        "the note may be late by up to its bound; at the speed of the stroke that is a way",
+    ),
+)  # fmt: skip
+
+
+def rig_lines(name: str, unit: str, evidence: Evidence, settings: Settings) -> tuple[Line, ...]:
+    """Return the lines of type B of a measurand, given its name and unit, without the calibration's."""
+    return tuple(source.line(evidence, settings) for source in SOURCES if source.acts_on(name, unit))

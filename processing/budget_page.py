@@ -1,0 +1,68 @@
+"""The page `docs/budget.md`: which lines each measurand's budget has, written from the code; a test keeps them equal.
+
+How it works: between two marks stand a table of the sources, each with its reason, and a table of measurands against
+sources, from `budget/sources.py`, the calibration's constants and FEATURES.
+"""
+
+from __future__ import annotations
+
+from processing.budget.calibration_lines import (
+    BACKLASH,
+    COMPLIANCE,
+    DISPLACEMENT_POWERS,
+    FORCE_POWERS,
+    SKEW,
+    TEMPERATURE,
+)
+from processing.budget.sources import NOISE, SOURCES, STROKES
+from processing.features.table import FEATURES
+
+BEGIN, END = "<!-- budget tables: begin -->", "<!-- budget tables: end -->"
+ALWAYS = (
+    (
+        NOISE,
+        "A",
+        "t",
+        "the curve's own noise drawn anew and measured again; the lean of picking an extreme is included",
+    ),
+    (STROKES, "A", "t", "scatter over single strokes, s / sqrt(n); with one stroke there is none, and a flag says so"),
+)
+OF_THE_CALIBRATION = (
+    (FORCE_POWERS[0], "normal", "slope of the force scale; the offset falls out, since the zero is read in the air"),
+    (FORCE_POWERS[1], "normal", "only of a quadratic scale; correlated with the slope by the fit's covariance"),
+    (DISPLACEMENT_POWERS[0], "normal", "slope of the displacement scale; the offset falls out, since x = 0 is touch"),
+    (DISPLACEMENT_POWERS[1], "normal", "only of a quadratic scale; correlated with the slope"),
+    (COMPLIANCE, "normal", "the rig gives under load, and the tip is less deep than the gauge says"),
+    (SKEW, "normal", "force and place of one moment are not of one tick; acts on the way up and on notes"),
+    (BACKLASH, "normal", "all places of the way up lie deeper or higher"),
+    (TEMPERATURE, "rectangular", "the room is not as warm as at the calibration; left out if a coefficient is known"),
+)
+
+
+def budget_page() -> str:
+    """Return both tables as Markdown."""
+    sources = [
+        "| source | kind | distribution | why |\n|---|---|---|---|",
+        *(f"| {name} | {kind} | {distribution} | {why} |" for name, kind, distribution, why in ALWAYS),
+        *(f"| {source.name} | B | {source.distribution} | {source.why} |" for source in SOURCES),
+        *(f"| {name} (calibration) | B | {distribution} | {why} |" for name, distribution, why in OF_THE_CALIBRATION),
+    ]
+    models = ["| measurand | unit | lines besides noise, strokes and calibration |\n|---|---|---|"]
+    for feature in FEATURES:
+        names = [source.name for source in SOURCES if source.acts_on(feature.name, feature.unit)]
+        models.append(f"| `{feature.name}` | {feature.unit} | {'; '.join(names) or 'none'} |")
+    return "\n".join([*sources, "", *models])
+
+
+def put_budget_page(markdown: str) -> str:
+    """Return a Markdown text with the tables between their two marks made anew. Raises ValueError without the marks."""
+    before, rest = markdown.split(BEGIN)
+    _, after = rest.split(END)
+    return f"{before}{BEGIN}\n{budget_page()}\n{END}{after}"
+
+
+if __name__ == "__main__":
+    from pathlib import Path
+
+    page = Path(__file__).parents[1] / "docs" / "budget.md"
+    page.write_text(put_budget_page(page.read_text(encoding="utf-8")), encoding="utf-8")
