@@ -7,7 +7,7 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
-from keyplumb.commands.arguments import add_recording, add_units, some_keys
+from keyplumb.commands.arguments import add_calibration, add_recording, add_units, chosen_calibration, some_keys
 from keyplumb.exit_codes import DONE
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 NAME = "measure"
 SUMMARY = "Measure every key of a recording: travel, let-off, weights, energy, notes."
 EXAMPLE = "keyplumb measure fern.h5 --json > fern.json"
-NARROWEST = 100
+NARROWEST = 118
 """Columns of text that the table takes even on a narrower screen: a number cut short would be a wrong number."""
 
 
@@ -28,22 +28,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     form.add_argument("--json", action="store_true", help="all numbers as JSON, in N, mm, s, mJ")
     form.add_argument("--csv", action="store_true", help="all numbers as CSV, one row per key and measurand")
     parser.add_argument("--keys", type=some_keys, help="only these: C4, A0..C8, naturals, sharps (default all)")
+    add_calibration(parser)
     add_units(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Measure and print."""
+    from processing.calibrate import recalibrated
     from processing.display import parse_units
     from processing.pipeline import analyse
     from processing.views import measure_view, tidy_table
     from recordings.errors import MalformedRecording
     from recordings.reader import open_recording
 
+    record = chosen_calibration(arguments)
     with open_recording(arguments.recording) as opened:
         chosen = [key for key in opened.keys if arguments.keys is None or key in arguments.keys]
         if not chosen:
             raise MalformedRecording(str(arguments.recording), "holds none of the keys asked for; see `keyplumb info`")
-        result = analyse(opened.header, map(opened.read_key, chosen))
+        result = analyse(recalibrated(opened.header, record), map(opened.read_key, chosen))
         if not opened.complete:
             print("keyplumb: the recording was interrupted; measuring what is there", file=sys.stderr)
     if arguments.json:
@@ -82,12 +85,13 @@ def _print_for_people(result: KeyboardResult, units: Units) -> None:
 
 
 def _print_one_key(result: KeyboardResult, units: Units) -> None:
+    from processing.calibration_status import marked
     from processing.display import finding_in_words, measured
     from processing.features.table import FEATURES
 
-    key = result.keys[0]
+    key, units = result.keys[0], marked(units, result.header)
     for feature in FEATURES:
         measurement = key[feature.name]
-        print(f"{feature.caption:40} {measured(measurement, units):24} {measurement.reason or ''}".rstrip())
+        print(f"{feature.caption:40} {measured(measurement, units):34} {measurement.reason or ''}".rstrip())
     for finding in key.findings:
         print(finding_in_words(finding, units))
