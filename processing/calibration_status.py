@@ -51,14 +51,9 @@ def channel_status(header: Header, channel: Channel) -> Status:
     if record is None or getattr(record, channel) is None:
         scale = getattr(header.calibration, channel)
         return "missing" if scale.calibrated_on is None else "calibrated"
-    if not belongs_to_rig(record, header):
+    if not record.is_of(header.rig.model, header.rig.serial_number):
         return "foreign"
     return "expired" if record.valid_until < header.run.started_at else "calibrated"
-
-
-def belongs_to_rig(record: CalibrationRecord, header: Header) -> bool:
-    """Tell whether a record is of the rig with which a recording was made; model and serial number must be the same."""
-    return (record.rig.model, record.rig.serial_number) == (header.rig.model, header.rig.serial_number)
 
 
 def calibration_status(header: Header) -> Status:

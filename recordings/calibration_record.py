@@ -233,6 +233,10 @@ class CalibrationRecord:
         _demand(self.valid_until.tzinfo is not None, "valid_until needs a time zone")
         _demand(self.made_at < self.valid_until, "valid_until is not after made_at")
 
+    def is_of(self, model: str | None, serial_number: str | None) -> bool:
+        """Tell whether this is a record of the rig of that model and number; None: it does not say, so it is not."""
+        return (self.rig.model, self.rig.serial_number) == (model, serial_number)
+
     @property
     def missing_parts(self) -> tuple[str, ...]:
         """The parts of a whole calibration that are not in this record."""
