@@ -11,6 +11,7 @@ from processing.calibrate import calibrate
 from processing.calibration_status import with_calibration_flags, with_range_flags
 from processing.curve import common_length_mm, kernel_half_width_mm, mean_curve, to_curve
 from processing.errors import NoStroke
+from processing.front_edge import at_front_edge
 from processing.keyboard import KeyboardResult, compare_keys
 from processing.measure import Evidence, all_missing, measure_key
 from processing.notes import notes_of_stroke, to_notes
@@ -63,6 +64,8 @@ def analyse_key(recording: KeyRecording, calibration: Calibration, settings: Set
 def _analyse_key(whole: KeyRecording, calibration: Calibration, settings: Settings) -> KeyResult:
     recording = quasi_static_part(whole)
     trace = calibrate(recording.trace, calibration)
+    if settings.stated_at == "front edge":
+        trace = at_front_edge(trace, calibration)
     strokes = tuple(to_stroke(trace, press, settings.stroke) for press in split_presses(trace, settings.stroke))
     log = to_notes(recording.events, recording.key, first_tick_us=int(recording.trace.tick_us[0]))
     stroke_notes = tuple(notes_of_stroke(stroke, log) for stroke in strokes)

@@ -34,7 +34,8 @@ def _what_was_done(result: KeyboardResult) -> str:
     measured = [key for key in result.keys if key.strokes]
     strokes = sum(key.strokes for key in measured)
     done = f"{len(measured)} of {len(result.keys)} keys measured, {strokes} strokes in all."
-    return f"{done} {calibration_sentence(result.header)}"
+    where = " Force and travel are stated for the front edge." if result.settings.stated_at == "front edge" else ""
+    return f"{done}{where} {calibration_sentence(result.header)}"
 
 
 def _trend_sentences(result: KeyboardResult, units: Units) -> list[str]:

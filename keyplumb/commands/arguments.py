@@ -13,6 +13,7 @@ from recordings.errors import RecordingError
 from recordings.keys import Key, parse_keys
 
 if TYPE_CHECKING:
+    from processing.settings import Settings
     from recordings.calibration_record import CalibrationRecord
     from recordings.types import RunInfo
 
@@ -54,6 +55,22 @@ def add_calibration(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="a calibration record in place of the recording's own: all numbers come anew from the raw counts",
     )
+
+
+def add_front_edge(parser: argparse.ArgumentParser) -> None:
+    """Add the wish for numbers at the front edge."""
+    parser.add_argument(
+        "--front-edge",
+        action="store_true",
+        help="force and travel at the key's front edge, by the lever in the record (default: at the plunger)",
+    )
+
+
+def chosen_settings(arguments: argparse.Namespace) -> Settings:
+    """Return the settings that `add_front_edge` has asked for."""
+    from processing.settings import Settings
+
+    return Settings(stated_at="front edge" if arguments.front_edge else "plunger")
 
 
 def chosen_calibration(arguments: argparse.Namespace) -> CalibrationRecord | None:

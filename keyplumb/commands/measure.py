@@ -7,7 +7,15 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
-from keyplumb.commands.arguments import add_calibration, add_recording, add_units, chosen_calibration, some_keys
+from keyplumb.commands.arguments import (
+    add_calibration,
+    add_front_edge,
+    add_recording,
+    add_units,
+    chosen_calibration,
+    chosen_settings,
+    some_keys,
+)
 from keyplumb.exit_codes import DONE
 
 if TYPE_CHECKING:
@@ -29,6 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     form.add_argument("--csv", action="store_true", help="all numbers as CSV, one row per key and measurand")
     parser.add_argument("--keys", type=some_keys, help="only these: C4, A0..C8, naturals, sharps (default all)")
     add_calibration(parser)
+    add_front_edge(parser)
     add_units(parser)
 
 
@@ -46,7 +55,7 @@ def run(arguments: argparse.Namespace) -> int:
         chosen = [key for key in opened.keys if arguments.keys is None or key in arguments.keys]
         if not chosen:
             raise MalformedRecording(str(arguments.recording), "holds none of the keys asked for; see `keyplumb info`")
-        result = analyse(recalibrated(opened.header, record), map(opened.read_key, chosen))
+        result = analyse(recalibrated(opened.header, record), map(opened.read_key, chosen), chosen_settings(arguments))
         if not opened.complete:
             print("keyplumb: the recording was interrupted; measuring what is there", file=sys.stderr)
     if arguments.json:

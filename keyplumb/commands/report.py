@@ -6,7 +6,15 @@ import argparse
 import sys
 from pathlib import Path
 
-from keyplumb.commands.arguments import add_calibration, add_recording, add_units, chosen_calibration, some_keys
+from keyplumb.commands.arguments import (
+    add_calibration,
+    add_front_edge,
+    add_recording,
+    add_units,
+    chosen_calibration,
+    chosen_settings,
+    some_keys,
+)
 from keyplumb.exit_codes import DONE
 
 NAME = "report"
@@ -22,6 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--curves", type=some_keys, default=(), help="keys whose curves are shown (default: a choice)")
     add_calibration(parser)
+    add_front_edge(parser)
     add_units(parser)
 
 
@@ -41,7 +50,9 @@ def run(arguments: argparse.Namespace) -> int:
             raise MalformedRecording(str(arguments.recording), f"holds no {', '.join(missing)}; see `keyplumb info`")
         if not opened.keys:
             raise MalformedRecording(str(arguments.recording), "holds no keys; there is nothing to report")
-        result = analyse(recalibrated(opened.header, record), opened.read_keys(), diary=opened.diary)
+        result = analyse(
+            recalibrated(opened.header, record), opened.read_keys(), chosen_settings(arguments), diary=opened.diary
+        )
     stem = arguments.out or arguments.recording.with_suffix("")
     for written in write_report(result, stem, parse_units(arguments.units), curves_of=arguments.curves):
         print(written)

@@ -155,6 +155,7 @@ def _method(result: KeyboardResult) -> tuple[tuple[str, str], ...]:
         ("Room", f"{run.room_celsius:g} °C" if run.room_celsius is not None else "temperature not measured"),
         ("Rig", " ".join(part for part in (rig.model, rig.serial_number) if part) or None),
         ("Sample rate", f"{rig.sample_rate_hz:g} Hz" if rig.sample_rate_hz else None),
+        ("Force and travel are stated at", f"the {settings.stated_at}"),
         ("Calibration", calibration_sentence(result.header)),
         *_as_stated(calibration),
         ("Touch (x = 0)", f"{settings.stroke.touch_newton:g} N"),

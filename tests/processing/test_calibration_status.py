@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from processing.calibrate import by_polynomial, calibrate, give_of, recalibrated
 from processing.calibration_status import calibration_sentence, calibration_status, channel_status
 from processing.display import Units
+from processing.errors import NoContactPoint
 from processing.keyboard import KeyboardResult
 from processing.pipeline import analyse
 from processing.report.content import build_content
@@ -29,6 +30,7 @@ from recordings.calibration_record import (
     CalibrationRecord,
     Compliance,
     CompliancePoint,
+    ContactPoint,
     DisplacementCalibration,
     ForceCalibration,
     RigIdentity,
@@ -268,3 +270,35 @@ def test_a_place_beyond_what_was_calibrated_is_flagged() -> None:
 
     assert "outside_calibrated_range" in key["key_dip"].flags
     assert "outside_calibrated_range" not in key["letoff_peak_position"].flags
+
+
+LEVER = replace(
+    WHOLE_RECORD,
+    contact_point=ContactPoint(behind_front_mm=20.0, u_behind_front_mm=0.5, lever_mm=200.0, u_lever_mm=1.0),
+)
+AT_FRONT = replace(QUICK, stated_at="front edge")
+
+
+def test_at_the_front_edge_the_force_is_less_the_travel_more_and_the_work_the_same() -> None:
+    """20 mm behind the edge of a lever of 200 mm: moments balance at 180 / 200 = 0.9 of the force."""
+    record = replace(LEVER, compliance=Compliance.linear(0.02, 0.0, up_to_newton=5.0))
+    header = recalibrated(a_header(), record)
+    under, front = (analyse(header, [a_recording()], settings) for settings in (QUICK, AT_FRONT))
+
+    for name in ("down_weight", "up_weight", "letoff_drop"):
+        assert value(front, name) == pytest.approx(0.9 * value(under, name), rel=2e-3)
+    assert value(front, "letoff_peak_position") == pytest.approx(value(under, "letoff_peak_position") / 0.9, abs=0.01)
+    work = [value(result, "letoff_work") for result in (under, front)]
+    assert work[1] == pytest.approx(work[0], rel=0.02)
+    assert "front edge" in summary(front, Units())[0]
+    assert "front edge" not in summary(under, Units())[0]
+    assert measure_view(front)["settings"]["stated_at"] == "front edge"
+
+
+@pytest.mark.parametrize(
+    "record",
+    [None, WHOLE_RECORD, replace(WHOLE_RECORD, contact_point=ContactPoint(behind_front_mm=9, u_behind_front_mm=1))],
+)
+def test_the_front_edge_needs_a_contact_point_and_a_lever(record: CalibrationRecord | None) -> None:
+    with pytest.raises(NoContactPoint, match="--front-edge"):
+        analyse(recalibrated(a_header(), record), [a_recording()], AT_FRONT)
