@@ -2,7 +2,9 @@
 
 How it works: a worker (`motor.py`, `by_hand.py`) records one key at a time; the recorder makes every stroke safe as it
 ends. If the cable is pulled or the rig restarts, the attempt at the key in hand is set aside and begun again when the
-rig is back. Whatever goes wrong, the last thing the rig hears is Stop, and what was finished can be gone on with.
+rig is back. The newest valid record of the rig in the folder `calibrations/` beside the recording is copied into it;
+while recording, the scales that the rig states are used. Whatever goes wrong, the last thing the rig hears is Stop, and
+what was finished can be gone on with.
 """
 
 from __future__ import annotations
@@ -10,7 +12,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -21,6 +23,8 @@ from daq.plan import Visit, visits_as_json, visits_from_json
 from daq.recorder import Recorder
 from daq.sitting import LineSitting, RigSitting, Sitting
 from daq.talk import HandTalk, Progress, Talk
+from recordings.calibration_file import FOLDER
+from recordings.calibration_folder import choose_calibration
 from recordings.errors import MalformedRecording
 from recordings.keys import Key
 from recordings.partial import PartialRecording, begin_recording, interrupted_diary, resume_recording
@@ -87,11 +91,15 @@ def run_survey(where: Where, plan: SurveyPlan, talk: Talk | HandTalk) -> SurveyR
     with _sitting(where, recorder) as sitting:
         worker = _worker(sitting, talk)
         worker.refuse_unfit(plan.visits)
-        header = Header(run=plan.run, rig=sitting.rig.info, calibration=sitting.rig.calibration)
+        chosen = choose_calibration(where.out.absolute().parent / FOLDER, sitting.rig.info, plan.run.started_at)
+        talk.tell(chosen.told)
+        calibration = replace(sitting.rig.calibration, record=chosen.record)
+        header = Header(run=plan.run, rig=sitting.rig.info, calibration=calibration)
         file = begin_recording(where.out, header)
         with _kept(file, recorder, sitting):
             by_hand = isinstance(talk, HandTalk)
             recorder.write_diary("plan", plan.run.programme, visits_as_json(plan.visits, by_hand=by_hand))
+            recorder.write_diary("calibration", chosen.told)
             if plan.check is not None:
                 recorder.write_diary("check", *plan.check)
             _Round(worker, sitting, file, talk).make(plan.visits)

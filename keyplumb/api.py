@@ -7,14 +7,18 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from processing.calibrate import recalibrated
+from processing.calibration_status import marked
 from processing.display import Units, parse_units
 from processing.keyboard import KeyboardResult
 from processing.pipeline import analyse
 from processing.settings import Settings
 from processing.stages import Curve, KeyResult
 from processing.views import measure_view, tidy_table, wide_table
+from recordings.calibration_file import read_calibration
+from recordings.calibration_record import CalibrationRecord
 from recordings.reader import open_recording, read_recording
-from recordings.types import Recording
+from recordings.types import Header, Recording
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -26,15 +30,24 @@ def open(path: str | Path) -> Recording:  # noqa: A001 - the name a notebook use
     return read_recording(Path(path))
 
 
-def measure(recording: str | Path | Recording, *, settings: Settings | None = None) -> Measured:
+def measure(
+    recording: str | Path | Recording,
+    *,
+    settings: Settings | None = None,
+    calibration: str | Path | CalibrationRecord | None = None,
+) -> Measured:
     """Return all numbers of a recording, given as a file or as what `open` returned.
 
-    Raises recordings.errors.RecordingError if the file cannot be read.
+    calibration: a record, or its file, in place of the one in the recording; all numbers come anew from the raw counts.
+    Raises recordings.errors.RecordingError if a file cannot be read.
     """
+    record = read_calibration(Path(calibration)) if isinstance(calibration, str | Path) else calibration
     if isinstance(recording, Recording):
-        return Measured(analyse(recording.header, recording.keys, settings, diary=recording.diary))
+        header = recalibrated(recording.header, record)
+        return Measured(analyse(header, recording.keys, settings, diary=recording.diary))
     with open_recording(Path(recording)) as opened:
-        return Measured(analyse(opened.header, opened.read_keys(), settings, diary=opened.diary))
+        header = recalibrated(opened.header, record)
+        return Measured(analyse(header, opened.read_keys(), settings, diary=opened.diary))
 
 
 @dataclass(frozen=True)
@@ -42,6 +55,8 @@ class MeasuredKey:
     """One key's results."""
 
     result: KeyResult
+    header: Header
+    """Of the recording it is from."""
 
     @property
     def curve(self) -> Curve | None:
@@ -59,7 +74,7 @@ class MeasuredKey:
         from processing.report.style import new_figure
 
         drawn_on = new_figure(7.0, 4.5).add_subplot() if axes is None else axes
-        draw_key(drawn_on, self.result, parse_units(units))
+        draw_key(drawn_on, self.result, marked(parse_units(units), self.header))
         drawn_on.legend(loc="upper left", ncols=3)
         return drawn_on
 
@@ -73,7 +88,7 @@ class Measured:
     @cached_property
     def keys(self) -> dict[str, MeasuredKey]:
         """Keys by name, A0 first."""
-        return {key.key.name: MeasuredKey(key) for key in self.result.keys}
+        return {key.key.name: MeasuredKey(key, self.result.header) for key in self.result.keys}
 
     def table(self) -> pd.DataFrame:
         """Return one row per key, units in the column names (`down_weight_N`)."""

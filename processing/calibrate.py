@@ -1,12 +1,28 @@
-"""From counts to newtons, millimetres and seconds; late force brought back to its time; wild samples left out."""
+"""From counts to newtons, millimetres and seconds; late force brought back to its time; wild samples left out.
+
+How it works: each part of the calibration record goes before what the rig states of itself: polynomial before scale,
+skew before delay, table of the give before a number. Counts are never touched, so another record gives other numbers.
+"""
 
 from __future__ import annotations
+
+from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from scipy.ndimage import median_filter
 
-from processing.stages import BoolArray, CalibratedTrace, FloatArray
-from recordings.types import Calibration, LinearScale, RawTrace
+from processing.stages import BoolArray, CalibratedTrace, FloatArray, Give
+from recordings.calibration_record import (
+    CalibrationRecord,
+    Compliance,
+    CountPolynomial,
+    DisplacementCalibration,
+    ForceCalibration,
+)
+from recordings.types import Calibration, Header, LinearScale, RawTrace
+
+Counts = np.ndarray[tuple[int], np.dtype[np.int32]]
 
 NEIGHBOURHOOD = 5
 WILD_SIGMAS = 12.0
@@ -21,22 +37,86 @@ def calibrate(trace: RawTrace, calibration: Calibration) -> CalibratedTrace:
     off the median of its five neighbours by 12 robust standard deviations is left out and counted.
     Source: own; median filter by scipy.ndimage.
     """
+    record = calibration.record
     time_s = (trace.tick_us - trace.tick_us[:1]).astype(np.float64) * 1e-6
-    force = physical(trace.force_counts, calibration.force)
-    displacement = physical(trace.displacement_counts, calibration.displacement)
-    if calibration.force_delay_us:
-        force = np.interp(time_s, time_s - calibration.force_delay_us * 1e-6, force)
+    force = force_newton(trace.force_counts, calibration)
+    displacement = displacement_mm(trace.displacement_counts, calibration)
+    late_us = delay_us(calibration)
+    if late_us:
+        force = np.interp(time_s, time_s - late_us * 1e-6, force)
     wild = is_wild(force, WILD_NEWTON) | is_wild(displacement, WILD_MM)
     return CalibratedTrace(
         time_s[~wild],
         displacement[~wild],
         force[~wild],
-        calibration.compliance_mm_per_newton,
-        _step_mm(displacement, 1.0 / abs(calibration.displacement.counts_per_unit)),
+        give_of(calibration),
+        _step_mm(displacement, _count_mm(calibration)),
         noise_sigma(displacement),
         outliers=int(wild.sum()),
         gaps=int((np.diff(trace.sample_number) != 1).sum()),
+        force_range_newton=_range(record.force if record else None),
+        displacement_range_mm=_range(record.displacement if record else None),
     )
+
+
+def recalibrated(header: Header, record: CalibrationRecord | None) -> Header:
+    """Return a recording's header with another calibration record; None: with the one that it has."""
+    if record is None:
+        return header
+    return replace(header, calibration=replace(header.calibration, record=record))
+
+
+def force_newton(counts: Counts, calibration: Calibration) -> FloatArray:
+    """Return the force channel in N, shape (N,): by the record if it has that part, else as the rig states it."""
+    part = calibration.record.force if calibration.record else None
+    return physical(counts, calibration.force) if part is None else by_polynomial(counts, part.polynomial)
+
+
+def displacement_mm(counts: Counts, calibration: Calibration) -> FloatArray:
+    """Return the displacement channel in mm, shape (N,): by the record if it has that part, else as the rig states."""
+    part = calibration.record.displacement if calibration.record else None
+    return physical(counts, calibration.displacement) if part is None else by_polynomial(counts, part.polynomial)
+
+
+def delay_us(calibration: Calibration) -> float:
+    """Return how long before its tick the force shown was true, against the displacement."""
+    part = calibration.record.skew if calibration.record else None
+    return float(calibration.force_delay_us) if part is None else part.us
+
+
+def give_of(calibration: Calibration) -> Give:
+    """Return the function that tells from forces in N, shape (N,), how far in mm the rig itself gives."""
+    part = calibration.record.compliance if calibration.record else None
+    if part is None:
+        return lambda force: calibration.compliance_mm_per_newton * force
+    return partial(_by_table, part)
+
+
+def _by_table(compliance: Compliance, force: FloatArray) -> FloatArray:
+    """Return the give, straight between the points and, beyond the last one on either side, with the slope there."""
+    newton, mm = (np.array([getattr(point, name) for point in compliance.points]) for name in ("newton", "mm"))
+    slope = np.diff(mm) / np.diff(newton)
+    beyond = slope[0] * np.minimum(force - newton[0], 0.0) + slope[-1] * np.maximum(force - newton[-1], 0.0)
+    give: FloatArray = np.interp(force, newton, mm) + beyond
+    return give
+
+
+def by_polynomial(counts: Counts, polynomial: CountPolynomial) -> FloatArray:
+    """Return counts as physical values, in the unit of the polynomial, shape (N,)."""
+    off = counts.astype(np.float64) - polynomial.reference_counts
+    return np.asarray(np.polynomial.polynomial.polyval(off, polynomial.coefficients), np.float64)
+
+
+def _range(part: ForceCalibration | DisplacementCalibration | None) -> tuple[float, float] | None:
+    return None if part is None else part.polynomial.range()
+
+
+def _count_mm(calibration: Calibration) -> float:
+    """Return how much way one count of the displacement channel is."""
+    part = calibration.record.displacement if calibration.record else None
+    if part is None:
+        return 1.0 / abs(calibration.displacement.counts_per_unit)
+    return abs(part.polynomial.slope_at(part.polynomial.reference_counts))
 
 
 def _step_mm(displacement: FloatArray, count_mm: float) -> float:
@@ -46,7 +126,7 @@ def _step_mm(displacement: FloatArray, count_mm: float) -> float:
     return max(count_mm, float(np.percentile(changes, 5.0))) if len(changes) else count_mm
 
 
-def physical(counts: np.ndarray[tuple[int], np.dtype[np.int32]], scale: LinearScale) -> FloatArray:
+def physical(counts: Counts, scale: LinearScale) -> FloatArray:
     """Return counts as physical values, in the unit of the scale, shape (N,)."""
     return (counts.astype(np.float64) - scale.zero_counts) / scale.counts_per_unit
 

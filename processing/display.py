@@ -12,6 +12,8 @@ from processing.stages import Finding, Measurement
 
 NEWTON_PER_GF = 0.00980665
 MM_PER_INCH = 25.4
+FORCE_LIKE = frozenset({"N", "mJ", "kg"})
+"""Units that are right only if the force scale is."""
 DEFAULT_DECIMALS = {"gf": 1, "N": 3, "mm": 2, "in": 3, "mJ": 2, "ms": 1, "kg": 3, "Hz": 1}
 
 
@@ -29,9 +31,16 @@ class Units:
 
     force: str = "gf"
     length: str = "mm"
+    force_mark: str = ""
+    """What is said beside every force and energy: "uncalibrated"; empty: they are calibrated, or it is told apart."""
 
     def of(self, unit: str) -> str:
-        """Return the unit shown for one of ours: N, mm, N/mm, mm/s; others stay."""
+        """Return the unit shown for one of ours: N, mm, N/mm, mm/s; others stay. Forces are marked."""
+        marked = self.force_mark and not FORCE_LIKE.isdisjoint(unit.split("/"))
+        return f"{self.plain(unit)} {self.force_mark}" if marked else self.plain(unit)
+
+    def plain(self, unit: str) -> str:
+        """Return the unit shown, without a mark."""
         return "/".join(self._one(part)[0] for part in unit.split("/"))
 
     def value(self, value: float, unit: str) -> float:
@@ -70,7 +79,7 @@ def number(value: float, unit: str, units: Units, *, expanded: float | None = No
     expanded: U95 in our unit; None: as many decimals as is usual for the unit.
     """
     shown = units.value(value, unit)
-    decimals = DEFAULT_DECIMALS.get(units.of(unit), 2)
+    decimals = DEFAULT_DECIMALS.get(units.plain(unit), 2)
     if expanded:
         decimals = max(0, min(4, 1 - floor(log10(units.value(expanded, unit) * 2.0))))
     elif 0.0 < abs(shown) < 10.0 ** (-decimals):

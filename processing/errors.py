@@ -3,6 +3,7 @@
 ProcessingError
  +-- NoStroke          the trace holds no press that can be measured
  +-- FeatureNotFound   one number cannot be had from these curves; becomes its reason, never an error
+ +-- NoContactPoint    numbers for the front edge were asked for, and nobody has said where the plunger presses
  +-- NotTried          one item of a rig's fitness cannot be judged from this trial; becomes its verdict
 """
 
@@ -19,6 +20,16 @@ class NoStroke(ProcessingError):
 
 class FeatureNotFound(ProcessingError):
     """One number cannot be had from these curves; the text says why, for a reader."""
+
+
+class NoContactPoint(ProcessingError):
+    """Numbers for the front edge were asked for, and nobody has said where the plunger presses."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "the calibration record does not say how far behind the front edge the plunger presses and how long the "
+            "lever is; leave --front-edge out, or give a record that does with --calibration"
+        )
 
 
 class NotTried(ProcessingError):

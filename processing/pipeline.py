@@ -8,9 +8,11 @@ from dataclasses import replace
 import numpy as np
 
 from processing.calibrate import calibrate
+from processing.calibration_status import with_calibration_flags, with_range_flags
 from processing.curve import common_length_mm, kernel_half_width_mm, mean_curve, to_curve
 from processing.errors import NoStroke
 from processing.evidence import Evidence
+from processing.front_edge import at_front_edge
 from processing.keyboard import KeyboardResult, compare_keys
 from processing.measure import all_missing, measure_key
 from processing.notes import notes_of_stroke, to_notes
@@ -38,7 +40,9 @@ def analyse(
     The latency bound in force, kept with the results, is the larger of the settings' and the recording's own.
     """
     chosen = with_recorded_latency(settings or Settings(), header.run)
-    results = tuple(analyse_key(recording, header.calibration, chosen) for recording in keys)
+    results = tuple(
+        with_calibration_flags(analyse_key(recording, header.calibration, chosen), header) for recording in keys
+    )
     return replace(compare_keys(header, results, chosen), diary=diary)
 
 
@@ -61,6 +65,8 @@ def analyse_key(recording: KeyRecording, calibration: Calibration, settings: Set
 def _analyse_key(whole: KeyRecording, calibration: Calibration, settings: Settings) -> KeyResult:
     recording = quasi_static_part(whole)
     trace = calibrate(recording.trace, calibration)
+    if settings.stated_at == "front edge":
+        trace = at_front_edge(trace, calibration)
     strokes = tuple(to_stroke(trace, press, settings.stroke) for press in split_presses(trace, settings.stroke))
     log = to_notes(recording.events, recording.key, first_tick_us=int(recording.trace.tick_us[0]))
     stroke_notes = tuple(notes_of_stroke(stroke, log) for stroke in strokes)
@@ -84,6 +90,7 @@ def _analyse_key(whole: KeyRecording, calibration: Calibration, settings: Settin
         flags=_flags(used, settings),
     )
     measurements, marks = measure_key(evidence, settings)
+    measurements = with_range_flags(measurements, trace, used, settings.feature.bed_newton)
     findings = run_checks(KeyEvidence(trace, strokes, used, curve, marks, log, stroke_notes, settings))
     if any(finding.code == "gritty" for finding in findings):
         measurements = tuple(replace(measured, flags=(*measured.flags, "gritty")) for measured in measurements)

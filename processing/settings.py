@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,3 +100,5 @@ class Settings:
     feature: FeatureSettings = field(default_factory=FeatureSettings)
     uncertainty: UncertaintySettings = field(default_factory=UncertaintySettings)
     odd_keys: OddKeySettings = field(default_factory=OddKeySettings)
+    stated_at: Literal["plunger", "front edge"] = "plunger"
+    """Where force and travel are stated; the front edge needs a contact point and a lever in the calibration record."""

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -17,6 +18,8 @@ from recordings.keys import Key
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 SPEED_OVER_MM = 0.25
+Give = Callable[[FloatArray], FloatArray]
+"""Forces in N to how far in mm the rig itself gives under them."""
 LetOffKind = Literal["found", "shoulder", "none"]
 
 
@@ -34,7 +37,7 @@ class CalibratedTrace:
     displacement_mm: FloatArray
     """Of the stage: what the rig gives under load is not yet taken out."""
     force_newton: FloatArray
-    compliance_mm_per_newton: float
+    give_mm: Give
     displacement_step_mm: float
     """One count of the displacement gauge, or the rounding that the values show."""
     displacement_noise_mm: float
@@ -43,6 +46,10 @@ class CalibratedTrace:
     """Samples left out because they stand far from their neighbours."""
     gaps: int
     """Places where samples are missing."""
+    force_range_newton: tuple[float, float] | None = None
+    """What was calibrated of the force channel, on its own scale; None: nothing, or nobody has said."""
+    displacement_range_mm: tuple[float, float] | None = None
+    """The same of the displacement channel."""
 
     def __post_init__(self) -> None:
         read_only(self.time_s, self.displacement_mm, self.force_newton)

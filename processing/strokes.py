@@ -54,7 +54,7 @@ def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> S
     before, after = _air_levels(trace, span, settings, sigma, let_up)
     zero = _zero_over_time(trace.time_s, before, after)
     force = trace.force_newton - zero
-    way = trace.displacement_mm - trace.compliance_mm_per_newton * force
+    way = trace.displacement_mm - trace.give_mm(force)
     touch_mm, loaded = _touch(way[span.start : span.turn + 1], force[span.start : span.turn + 1], sigma, settings)
     preloaded = loaded and before is None  # after air a first loaded sample is the touch itself
     if preloaded:

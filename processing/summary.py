@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from processing.calibration_status import calibration_sentence, marked
 from processing.display import Units, in_words, with_unit
 from processing.keyboard import FEWEST_FOR_TREND, KeyboardResult, OddKey
 from processing.stages import KeyResult
@@ -12,6 +13,7 @@ from recordings.keys import Key
 
 def summary(result: KeyboardResult, units: Units) -> list[str]:
     """Return the sentences, most important first; what was not measured is not spoken of."""
+    units = marked(units, result.header)
     sentences = [_what_was_done(result), *_trend_sentences(result, units), _letoff_sentence(result, units)]
     sentences += [_note_sentence(result, units), _release_sentence(result, units)]
     return [sentence for sentence in sentences if sentence]
@@ -19,6 +21,7 @@ def summary(result: KeyboardResult, units: Units) -> list[str]:
 
 def odd_key_sentences(result: KeyboardResult, units: Units) -> list[tuple[str, str]]:
     """Return for each odd key its name and the reasons in words."""
+    units = marked(units, result.header)
     return [(odd.result.key.name, reasons_in_words(odd, units)) for odd in result.odd_keys]
 
 
@@ -30,10 +33,9 @@ def reasons_in_words(odd: OddKey, units: Units) -> str:
 def _what_was_done(result: KeyboardResult) -> str:
     measured = [key for key in result.keys if key.strokes]
     strokes = sum(key.strokes for key in measured)
-    text = f"{len(measured)} of {len(result.keys)} keys measured, {strokes} strokes in all."
-    if result.header.calibration.force.calibrated_on is None:
-        text += " Uncalibrated: the scales of force and travel are as stated, not checked with masses and gauge blocks."
-    return text
+    done = f"{len(measured)} of {len(result.keys)} keys measured, {strokes} strokes in all."
+    where = " Force and travel are stated for the front edge." if result.settings.stated_at == "front edge" else ""
+    return f"{done}{where} {calibration_sentence(result.header)}"
 
 
 def _trend_sentences(result: KeyboardResult, units: Units) -> list[str]:

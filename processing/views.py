@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from processing.calibration_status import calibration_status, calibration_view, marked
 from processing.display import Units, in_words
 from processing.features.table import FEATURES
 from processing.keyboard import KeyboardResult, OddKey
@@ -19,21 +20,22 @@ SI = Units("N", "mm")
 
 def measure_view(result: KeyboardResult) -> dict[str, Any]:
     """Return all results as the JSON contract has them; missing is null with a reason."""
-    run = result.header.run
+    run, units = result.header.run, marked(SI, result.header)
     return {
         "schema": SCHEMA,
         "instrument": run.instrument,
         "recorded_at": run.started_at.isoformat(),
         "software_version": run.software_version,
-        "calibrated": result.header.calibration.force.calibrated_on is not None,
+        "calibrated": calibration_status(result.header) == "calibrated",
+        "calibration": calibration_view(result.header),
         "settings": asdict(result.settings),
-        "keys": [_key_view(key) for key in result.keys],
-        "odd_keys": [_odd_view(odd) for odd in result.odd_keys],
+        "keys": [_key_view(key, units) for key in result.keys],
+        "odd_keys": [_odd_view(odd, units) for odd in result.odd_keys],
         "trends": [asdict(trend) for trend in result.trends],
     }
 
 
-def _key_view(result: KeyResult) -> dict[str, Any]:
+def _key_view(result: KeyResult, units: Units) -> dict[str, Any]:
     return {
         "key": result.key.name,
         "number": result.key.number,
@@ -41,7 +43,7 @@ def _key_view(result: KeyResult) -> dict[str, Any]:
         "strokes": result.strokes,
         "features": {measurement.name: _measurement_view(measurement) for measurement in result.measurements},
         "letoff": result.letoff,
-        "findings": [_finding_view(finding) for finding in result.findings],
+        "findings": [_finding_view(finding, units) for finding in result.findings],
     }
 
 
@@ -59,21 +61,21 @@ def _measurement_view(measurement: Measurement) -> dict[str, Any]:
     }
 
 
-def _finding_view(finding: Finding) -> dict[str, Any]:
+def _finding_view(finding: Finding, units: Units) -> dict[str, Any]:
     return {
         "code": finding.code,
-        "text": in_words(finding.template, finding.numbers, SI),
+        "text": in_words(finding.template, finding.numbers, units),
         "advice": finding.advice,
         "odd": finding.odd,
     }
 
 
-def _odd_view(odd: OddKey) -> dict[str, Any]:
+def _odd_view(odd: OddKey, units: Units) -> dict[str, Any]:
     return {
         "key": odd.result.key.name,
         "number": odd.result.key.number,
         "reasons": [
-            {"code": reason.code, "text": in_words(reason.template, reason.numbers, SI)} for reason in odd.reasons
+            {"code": reason.code, "text": in_words(reason.template, reason.numbers, units)} for reason in odd.reasons
         ],
     }
 
@@ -103,7 +105,10 @@ def tidy_table(result: KeyboardResult) -> pd.DataFrame:
 
 
 def wide_table(result: KeyboardResult) -> pd.DataFrame:
-    """Return one row per key, indexed by its name; columns have their unit in their name (`down_weight_N`)."""
+    """Return one row per key, indexed by its name; columns have their unit in their name (`down_weight_N`).
+
+    The column `calibration` says whether the forces are calibrated.
+    """
     import pandas as pd
 
     columns = {feature.name: column_name(feature.name, feature.unit) for feature in FEATURES}
@@ -115,6 +120,7 @@ def wide_table(result: KeyboardResult) -> pd.DataFrame:
             "strokes": key.strokes,
             "letoff": key.letoff,
             **{columns[measurement.name]: measurement.value for measurement in key.measurements},
+            "calibration": calibration_status(result.header),
         }
         for key in result.keys
     ]

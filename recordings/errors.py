@@ -7,6 +7,7 @@ RecordingError
  +-- RecordingInUse                               a living program is recording there
  +-- MalformedRecording                           a recording whose inside does not fit together
  +-- RecordingExists    (also FileExistsError)    we never write over a recording
+ +-- MalformedCalibration                          a calibration record: file, place and reason
  +-- MalformedTable                               a table to import: file, line and reason
  +-- UnknownUnit                                  a unit that is not in the contract
  +-- UnknownKey                                   a key name that is not A0..C8
@@ -76,6 +77,17 @@ class MalformedTable(RecordingError):
         self.path, self.line, self.why = Path(path), line, why
         place = str(path) if line is None else f"{path}, line {line}"
         super().__init__(f"{place}: {why}")
+
+
+class MalformedCalibration(RecordingError):
+    """A calibration record that cannot be understood or believed; place is empty when the whole file is meant."""
+
+    def __init__(
+        self, source: str, place: str, why: str, advice: str = "take the file as it was made, or calibrate again"
+    ) -> None:
+        self.source, self.place, self.why = source, place, why
+        where = f"{source}, {place}" if place else source
+        super().__init__(f"{where}: {why}; {advice}")
 
 
 class UnknownUnit(RecordingError, ValueError):

@@ -7,6 +7,7 @@
     /entry/instrument         NXinstrument: the rig
     /entry/record             NXcollection, what NeXus has no names for: schema, complete, rig, give, source file
     /entry/record/force, .../displacement          NXcollection: the scale of each channel
+    /entry/record/calibration NXcollection: the calibration record as its JSON text, with id and SHA-256 of the text
     /entry/key_40             NXdata of C4: signal force_counts over displacement_counts; sample_number, tick_us
     /entry/key_40_log         NXcollection of C4: events, marks, damage
     /entry/key_40_aside_1, .../key_40_aside_1_log  the same of an attempt that was set aside, with its reason
@@ -27,6 +28,7 @@ KEY_GROUP = "key_{number:02d}"
 ASIDE_GROUP = "key_{number:02d}_aside_{attempt}"
 LOG_OF = "{group}_log"
 DIARY = "diary"
+CALIBRATION = "calibration"
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import fields, replace
@@ -11,10 +12,13 @@ from typing import Any
 
 import h5py
 
+from recordings.calibration_file import record_from_text
+from recordings.calibration_record import CalibrationRecord
 from recordings.errors import MalformedRecording, NoSuchFile, NotARecording
 from recordings.keys import Key
 from recordings.layout import (
     ASIDE_GROUP,
+    CALIBRATION,
     DIARY,
     ENTRY,
     EVENT_COLUMNS,
@@ -50,7 +54,7 @@ class RecordingFile:
         self.path = path
         self._entry = file[ENTRY]
         self.complete = bool(self._entry[RECORD]["complete"][()])
-        self.header = _read_header(self._entry)
+        self.header = _read_header(self._entry, path)
         numbers = sorted(int(name[4:]) for name in self._entry if name[:4] == "key_" and name[4:].isdecimal())
         self.keys = tuple(Key(number) for number in numbers)
         self.diary = _read_diary(self._entry[RECORD])
@@ -120,7 +124,7 @@ def _value(group: h5py.Group, name: str) -> Any:
     return value.decode() if isinstance(value, bytes) else value.item()
 
 
-def _read_header(entry: h5py.Group) -> Header:
+def _read_header(entry: h5py.Group, path: Path) -> Header:
     record, sample = entry[RECORD], entry["sample"]
     run = RunInfo(
         instrument=_value(sample, "name"),
@@ -146,8 +150,19 @@ def _read_header(entry: h5py.Group) -> Header:
         displacement=_read_scale(record["displacement"]),
         compliance_mm_per_newton=_value(record, "compliance"),
         force_delay_us=_value(record, "force_delay"),
+        record=_read_calibration_record(record, path),
     )
     return Header(run=run, rig=about, calibration=calibration)
+
+
+def _read_calibration_record(group: h5py.Group, path: Path) -> CalibrationRecord | None:
+    if CALIBRATION not in group:
+        return None
+    place = f"{path}, its calibration record"
+    text = _value(group[CALIBRATION], "text")
+    if hashlib.sha256(text.encode()).hexdigest() != _value(group[CALIBRATION], "sha256"):
+        raise MalformedRecording(place, "it does not fit its SHA-256: the file was damaged or changed")
+    return record_from_text(text, place)
 
 
 def _read_scale(group: h5py.Group) -> LinearScale:

@@ -12,6 +12,7 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
+from recordings.calibration_record import CalibrationRecord
 from recordings.errors import MalformedRecording
 from recordings.keys import Key
 
@@ -157,6 +158,8 @@ class Calibration:
     """How far the rig itself gives under load."""
     force_delay_us: int
     """The force shown was true this long before its tick."""
+    record: CalibrationRecord | None = None
+    """What was found with masses and gauge blocks; its parts go before what the rig states of itself."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,6 +6,7 @@ under it (seen with h5py 3.16), so before each key there must be room for the wh
 
 from __future__ import annotations
 
+import hashlib
 import shutil
 from collections.abc import Iterable
 from dataclasses import astuple, fields
@@ -15,9 +16,12 @@ from typing import Any
 import h5py
 import numpy as np
 
+from recordings.calibration_file import content_id, record_as_text
+from recordings.calibration_record import CalibrationRecord
 from recordings.errors import CannotWrite, NoSuchFile, RecordingExists
 from recordings.layout import (
     ASIDE_GROUP,
+    CALIBRATION,
     DIARY,
     ENTRY,
     EVENT_COLUMNS,
@@ -58,6 +62,7 @@ def write_recording(
                 entry = _group(file, ENTRY, "NXentry")
                 file.attrs.update({"NX_class": "NXroot", "default": ENTRY})
                 _write_header(entry, header, complete=complete)
+                _write_calibration_record(entry[RECORD], header.calibration.record)
                 _write_diary(entry[RECORD], diary)
                 for recording in keys:
                     file.flush()
@@ -180,6 +185,14 @@ def _write_attempt(entry: h5py.Group, name: str, recording: KeyRecording, header
     _write_rows(_group(log, "marks", "NXcollection"), Mark, recording.marks)
     _write_rows(_group(log, "damage", "NXcollection"), Damage, recording.damage)
     return log
+
+
+def _write_calibration_record(group: h5py.Group, record: CalibrationRecord | None) -> None:
+    if record is None:
+        return
+    text = record_as_text(record)
+    sha256 = hashlib.sha256(text.encode()).hexdigest()
+    _put(_group(group, CALIBRATION, "NXcollection"), id=content_id(record), text=text, sha256=sha256)
 
 
 def _write_diary(record: h5py.Group, diary: tuple[DiaryEntry, ...]) -> None:

@@ -14,6 +14,15 @@ from numpy.typing import NDArray
 
 from processing.settings import Settings
 from processing.stages import Curve
+from recordings.calibration_record import (
+    CalibrationRecord,
+    Compliance,
+    CountPolynomial,
+    DisplacementCalibration,
+    ForceCalibration,
+    RigIdentity,
+    Skew,
+)
 from recordings.keys import Key
 from recordings.types import (
     MIDI_IN,
@@ -123,6 +132,35 @@ def a_calibration(*, compliance_mm_per_newton: float = 0.0, force_delay_us: int 
         compliance_mm_per_newton=compliance_mm_per_newton,
         force_delay_us=force_delay_us,
     )
+
+
+def a_polynomial(
+    *coefficients: float, reference: float = 0.0, reach: tuple[float, float] = (-20e6, 20e6)
+) -> CountPolynomial:
+    """Counts of 1 uN or 1 nm, unless told otherwise; known to 0.1 % and 1 mN or 1 um."""
+    chosen = coefficients or (0.0, 1e-6)
+    size = len(chosen)
+    variances = (1e-6, 1e-18, 1e-32)
+    return CountPolynomial(
+        reference_counts=reference,
+        coefficients=chosen,
+        covariance=tuple(tuple(variances[i] if i == j else 0.0 for j in range(size)) for i in range(size)),
+        dof=20.0,
+        range_counts=reach,
+    )
+
+
+WHOLE_RECORD = CalibrationRecord(
+    rig=RigIdentity(model="a rig", serial_number="1"),
+    made_at=datetime(2026, 1, 1, tzinfo=UTC),
+    valid_until=datetime(2027, 1, 1, tzinfo=UTC),
+    software_version="0",
+    force=ForceCalibration(polynomial=a_polynomial()),
+    displacement=DisplacementCalibration(polynomial=a_polynomial()),
+    compliance=Compliance.linear(0.0, 0.0001, up_to_newton=10.0),
+    skew=Skew(us=0.0, u_us=10.0),
+)
+"""Of the rig of `a_header`, valid on its day; it says of the counts what the rig says of itself."""
 
 
 def a_header(instrument: str = "a test") -> Header:

@@ -13,6 +13,8 @@ from recordings.errors import RecordingError
 from recordings.keys import Key, parse_keys
 
 if TYPE_CHECKING:
+    from processing.settings import Settings
+    from recordings.calibration_record import CalibrationRecord
     from recordings.types import RunInfo
 
 T = TypeVar("T")
@@ -43,6 +45,39 @@ some_keys = understood_by(parse_keys)
 def add_recording(parser: argparse.ArgumentParser) -> None:
     """Add the recording to be read."""
     parser.add_argument("recording", type=Path, metavar="REC.h5", help="a recording made by `survey` or `import`")
+
+
+def add_calibration(parser: argparse.ArgumentParser) -> None:
+    """Add a calibration record in place of the one in the recording."""
+    parser.add_argument(
+        "--calibration",
+        type=Path,
+        metavar="FILE",
+        help="a calibration record in place of the recording's own: all numbers come anew from the raw counts",
+    )
+
+
+def add_front_edge(parser: argparse.ArgumentParser) -> None:
+    """Add the wish for numbers at the front edge."""
+    parser.add_argument(
+        "--front-edge",
+        action="store_true",
+        help="force and travel at the key's front edge, by the lever in the record (default: at the plunger)",
+    )
+
+
+def chosen_settings(arguments: argparse.Namespace) -> Settings:
+    """Return the settings that `add_front_edge` has asked for."""
+    from processing.settings import Settings
+
+    return Settings(stated_at="front edge" if arguments.front_edge else "plunger")
+
+
+def chosen_calibration(arguments: argparse.Namespace) -> CalibrationRecord | None:
+    """Return the record that `add_calibration` has asked for, None if none. Raises RecordingError."""
+    from recordings.calibration_file import read_calibration
+
+    return None if arguments.calibration is None else read_calibration(arguments.calibration)
 
 
 def add_units(parser: argparse.ArgumentParser) -> None:

@@ -86,8 +86,9 @@ def _print_for_people(fitness: Fitness, units: Units) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    from processing.fitness.view import limit_in_words, sentence, words
+    from processing.fitness.view import limit_in_words, marked_as_stated, sentence, words
 
+    units = marked_as_stated(units)
     console = Console(highlight=False)
     name = " ".join(filter(None, (fitness.rig.model, fitness.rig.serial_number))) or "a rig without a name"
     console.print(f"{name}, checked {fitness.started_at:%Y-%m-%d %H:%M} UTC", markup=False)

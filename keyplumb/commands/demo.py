@@ -41,6 +41,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Record, measure, report, compare. Exit 1 if a faulty key was overlooked or a good one named."""
     from keyplumb.truth_check import check_against
+    from processing.calibration_status import marked
     from processing.display import parse_units
     from processing.pipeline import analyse
     from processing.report.write import write_report
@@ -64,7 +65,7 @@ def run(arguments: argparse.Namespace) -> int:
     for name, why in odd_key_sentences(result, units) or [("none", "")]:
         print(f"  {name:4} {why}")
     check = check_against(truths, result)
-    _print_check(check, units)
+    _print_check(check, marked(units, result.header))
     print("\nWritten")
     for path in (recording, *written, truths):
         print(f"  {path}")
@@ -125,13 +126,13 @@ def _print_check(check: TruthCheck, units: Units) -> None:
         print(f"  {key:4} {fault.replace('_', ' ')}: {'overlooked' if key in check.overlooked else 'named'}")
     if check.wrongly_named:
         print(f"  named without a fault: {', '.join(check.wrongly_named)}")
-    heads = f"{'keys':>5}{'median':>10}{'95 %':>10}{'bias':>10}  {'unit':7}{'in U95':>7}{'missing':>9}{'invented':>10}"
+    heads = f"{'keys':>5}{'median':>10}{'95 %':>10}{'bias':>10}  {'unit':20}{'in U95':>7}{'missing':>9}{'invented':>10}"
     print(f"\n  {'error of':24}{heads}")
     for row in check.rows:
         shown = [f"{units.value(size, row.unit):10.3f}" for size in (row.median, row.percentile_95, row.bias)]
         unit = units.of(row.unit)
         print(
-            f"  {row.name:24}{row.count:5}{''.join(shown)}  {unit:7}{row.covered:7.0%}{row.missing:9}{row.invented:10}"
+            f"  {row.name:24}{row.count:5}{''.join(shown)}  {unit:20}{row.covered:7.0%}{row.missing:9}{row.invented:10}"
         )
     within = sum(row.covered * row.count for row in check.rows) / max(1, sum(row.count for row in check.rows))
     print(f"  {within:.0%} of all truths lie inside the stated 95 % interval (the calibration has no part in it yet)")

@@ -10,7 +10,9 @@ from daq.verdict import Now, StrokeFault, StrokeVerdict
 
 BAR_WIDTH = 24
 WORD_WIDTH = 14
-UNITS = {"1": ""}
+NEWTON = "N uncalibrated"
+"""What is shown while a person presses rests on the scale that the rig states; the analysis uses the record."""
+UNITS = {"1": "", "N": f" {NEWTON}"}
 
 
 def word_and_bar(what: StrokeVerdict | Now) -> str:
@@ -23,14 +25,14 @@ def word_and_bar(what: StrokeVerdict | Now) -> str:
 
 
 def _moment(now: Now) -> str:
-    force = "  -   N" if now.force_newton is None else f"{now.force_newton:5.2f} N"
+    force = f"  -   {NEWTON}" if now.force_newton is None else f"{now.force_newton:5.2f} {NEWTON}"
     bar = _bar(now.share)
     return f"{now.state.value:{WORD_WIDTH}} {bar} {now.depth_mm:4.1f} mm {force} {now.speed_mm_per_s:5.1f} mm/s"
 
 
 def _verdict(verdict: StrokeVerdict) -> str:
     if verdict.good:
-        numbers = f"{verdict.depth_mm:4.1f} mm {verdict.peak_newton:5.2f} N {verdict.down_mm_per_s:5.1f} mm/s"
+        numbers = f"{verdict.depth_mm:4.1f} mm {verdict.peak_newton:5.2f} {NEWTON} {verdict.down_mm_per_s:5.1f} mm/s"
         return f"{'GOOD':{WORD_WIDTH}} {_bar(1.0)} {numbers}"
     worst = verdict.faults[0]
     others = f" Also: {', '.join(fault.word for fault in verdict.faults[1:])}." if len(verdict.faults) > 1 else ""

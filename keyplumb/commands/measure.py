@@ -7,7 +7,16 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
-from keyplumb.commands.arguments import add_recording, add_units, some_keys, understood_by
+from keyplumb.commands.arguments import (
+    add_calibration,
+    add_front_edge,
+    add_recording,
+    add_units,
+    chosen_calibration,
+    chosen_settings,
+    some_keys,
+    understood_by,
+)
 from keyplumb.commands.budget_talk import key_and_measurand, number_of_trials, tell_budget
 from keyplumb.exit_codes import DONE
 
@@ -18,7 +27,7 @@ if TYPE_CHECKING:
 NAME = "measure"
 SUMMARY = "Measure every key of a recording: travel, let-off, weights, energy, notes."
 EXAMPLE = "keyplumb measure fern.h5 --json > fern.json"
-NARROWEST = 100
+NARROWEST = 118
 """Columns of text that the table takes even on a narrower screen: a number cut short would be a wrong number."""
 
 
@@ -41,6 +50,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="the same budget by at most N trials (JCGM 101), and whether the two agree",
     )
+    add_calibration(parser)
+    add_front_edge(parser)
     add_units(parser)
     parser.set_defaults(wrong_use=parser.error)
 
@@ -54,17 +65,19 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.budget:
         tell_budget(arguments)
         return DONE
+    from processing.calibrate import recalibrated
     from processing.display import parse_units
     from processing.pipeline import analyse
     from processing.views import measure_view, tidy_table
     from recordings.errors import MalformedRecording
     from recordings.reader import open_recording
 
+    record = chosen_calibration(arguments)
     with open_recording(arguments.recording) as opened:
         chosen = [key for key in opened.keys if arguments.keys is None or key in arguments.keys]
         if not chosen:
             raise MalformedRecording(str(arguments.recording), "holds none of the keys asked for; see `keyplumb info`")
-        result = analyse(opened.header, map(opened.read_key, chosen))
+        result = analyse(recalibrated(opened.header, record), map(opened.read_key, chosen), chosen_settings(arguments))
         if not opened.complete:
             print("keyplumb: the recording was interrupted; measuring what is there", file=sys.stderr)
     if arguments.json:
@@ -103,12 +116,13 @@ def _print_for_people(result: KeyboardResult, units: Units) -> None:
 
 
 def _print_one_key(result: KeyboardResult, units: Units) -> None:
+    from processing.calibration_status import marked
     from processing.display import finding_in_words, measured
     from processing.features.table import FEATURES
 
-    key = result.keys[0]
+    key, units = result.keys[0], marked(units, result.header)
     for feature in FEATURES:
         measurement = key[feature.name]
-        print(f"{feature.caption:40} {measured(measurement, units):24} {measurement.reason or ''}".rstrip())
+        print(f"{feature.caption:40} {measured(measurement, units):34} {measurement.reason or ''}".rstrip())
     for finding in key.findings:
         print(finding_in_words(finding, units))

@@ -6,7 +6,15 @@ import argparse
 import sys
 from pathlib import Path
 
-from keyplumb.commands.arguments import add_recording, add_units, some_keys
+from keyplumb.commands.arguments import (
+    add_calibration,
+    add_front_edge,
+    add_recording,
+    add_units,
+    chosen_calibration,
+    chosen_settings,
+    some_keys,
+)
 from keyplumb.exit_codes import DONE
 
 NAME = "report"
@@ -21,24 +29,30 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--out", type=Path, metavar="NAME", help="write NAME.html and NAME.pdf (default: beside REC.h5)"
     )
     parser.add_argument("--curves", type=some_keys, default=(), help="keys whose curves are shown (default: a choice)")
+    add_calibration(parser)
+    add_front_edge(parser)
     add_units(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Measure, then write both files."""
+    from processing.calibrate import recalibrated
     from processing.display import parse_units
     from processing.pipeline import analyse
     from processing.report.write import write_report
     from recordings.errors import MalformedRecording
     from recordings.reader import open_recording
 
+    record = chosen_calibration(arguments)
     with open_recording(arguments.recording) as opened:
         missing = [key.name for key in arguments.curves if key not in opened.keys]
         if missing:
             raise MalformedRecording(str(arguments.recording), f"holds no {', '.join(missing)}; see `keyplumb info`")
         if not opened.keys:
             raise MalformedRecording(str(arguments.recording), "holds no keys; there is nothing to report")
-        result = analyse(opened.header, opened.read_keys(), diary=opened.diary)
+        result = analyse(
+            recalibrated(opened.header, record), opened.read_keys(), chosen_settings(arguments), diary=opened.diary
+        )
     stem = arguments.out or arguments.recording.with_suffix("")
     for written in write_report(result, stem, parse_units(arguments.units), curves_of=arguments.curves):
         print(written)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from math import floor, log10
 from typing import Any
 
@@ -11,6 +11,8 @@ from processing.fitness.judgement import Fitness, ItemResult, Judgement
 
 SCHEMA = "keyplumb.check/1"
 SI = Units("N", "mm")
+MARK = "uncalibrated"
+"""A check rests on the scales that the rig states, and each force says so; its limits are round numbers anyway."""
 DIGITS = 3
 
 
@@ -38,9 +40,14 @@ def _item_view(result: ItemResult) -> dict[str, Any]:
         "values": [asdict(value) for value in judgement.values],
         "poor_beyond": judgement.poor_beyond,
         "unfit_beyond": judgement.unfit_beyond,
-        "text": words(judgement, SI),
+        "text": words(judgement, marked_as_stated(SI)),
         "advice": judgement.advice or None,
     }
+
+
+def marked_as_stated(units: Units) -> Units:
+    """Return the reader's units with the mark of a scale that is only stated."""
+    return replace(units, force_mark=MARK)
 
 
 def sentence(fitness: Fitness) -> str:

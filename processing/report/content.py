@@ -9,6 +9,7 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from processing.calibration_status import calibration_sentence, marked
 from processing.display import Units, finding_in_words, measured
 from processing.features.table import FEATURES
 from processing.keyboard import KeyboardResult
@@ -20,7 +21,7 @@ from processing.report.style import new_figure
 from processing.stages import KeyResult
 from processing.summary import odd_key_sentences, summary
 from recordings.keys import Key
-from recordings.types import LinearScale, RunInfo
+from recordings.types import Calibration, LinearScale, RunInfo
 
 CURVES_A_PAGE = 6
 LEGEND_INCHES = 0.4
@@ -60,7 +61,7 @@ class ReportContent:
 
 def build_content(result: KeyboardResult, units: Units, *, curves_of: tuple[Key, ...] = ()) -> ReportContent:
     """Return the content of a report. curves_of: keys whose curves are shown; empty: a choice of plain and odd ones."""
-    run = result.header.run
+    run, units = result.header.run, marked(units, result.header)
     chosen = _chosen(result, curves_of)
     return ReportContent(
         title=f"{run.instrument}: how its keys feel",
@@ -171,9 +172,9 @@ def _method(result: KeyboardResult) -> tuple[tuple[str, str], ...]:
         ("Room", f"{run.room_celsius:g} °C" if run.room_celsius is not None else "temperature not measured"),
         ("Rig", " ".join(part for part in (rig.model, rig.serial_number) if part) or None),
         ("Sample rate", f"{rig.sample_rate_hz:g} Hz" if rig.sample_rate_hz else None),
-        ("Force scale", _scale_in_words(calibration.force)),
-        ("Displacement scale", _scale_in_words(calibration.displacement)),
-        ("Give of the rig, taken out", f"{calibration.compliance_mm_per_newton:g} mm/N"),
+        ("Force and travel are stated at", f"the {settings.stated_at}"),
+        ("Calibration", calibration_sentence(result.header)),
+        *_as_stated(calibration),
         ("Touch (x = 0)", f"{settings.stroke.touch_newton:g} N"),
         ("Key dip is read at", f"{settings.feature.bed_newton:g} N"),
         ("Smoothing", f"local parabola, half-width {settings.curve.half_width_mm:g} mm"),
@@ -188,12 +189,24 @@ def _method(result: KeyboardResult) -> tuple[tuple[str, str], ...]:
 
 TOLD_OF = {
     "check": "Check of the rig before",
+    "calibration": "Calibration record",
     "clock": "Clock",
     "midi": "MIDI through the computer",
     "cable": "Cable",
     "resumed": "Interrupted and resumed",
 }
 """What of a recording's diary a reader of its numbers should know."""
+
+
+def _as_stated(calibration: Calibration) -> tuple[tuple[str, str], ...]:
+    """Return what the rig states of itself, where there is no calibration of it."""
+    record = calibration.record
+    stated = (
+        ("Force scale", record and record.force, _scale_in_words(calibration.force)),
+        ("Displacement scale", record and record.displacement, _scale_in_words(calibration.displacement)),
+        ("Give of the rig, taken out", record and record.compliance, f"{calibration.compliance_mm_per_newton:g} mm/N"),
+    )
+    return tuple((name, text) for name, part, text in stated if part is None)
 
 
 def _scale_in_words(scale: LinearScale) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from processing.calibration_status import marked
 from processing.display import Units, rounded
 from processing.features.table import FEATURES
 from processing.keyboard import KeyboardResult
@@ -32,15 +33,18 @@ class Table:
 
 def key_table(result: KeyboardResult, units: Units) -> Table:
     """Return one row per key, in the units shown; heads are whole captions."""
+    units = marked(units, result.header)
     features = {feature.name: feature for feature in FEATURES}
     heads = (f"{features[name].caption} ({units.of(features[name].unit)})" for name in SHORT_HEADS)
     return Table(("Key", "Strokes", *heads, "Remark"), _rows(result, units))
 
 
 def short_key_table(result: KeyboardResult, units: Units) -> tuple[list[str], tuple[tuple[str, ...], ...]]:
-    """Return heads and rows for a screen: two short lines a head, the unit in the second."""
+    """Return heads and rows for a screen: short lines a head: what, its unit, its mark if it is not calibrated."""
+    units = marked(units, result.header)
     features = {feature.name: feature for feature in FEATURES}
-    heads = [f"{short}\n{units.of(features[name].unit)}" for name, short in SHORT_HEADS.items()]
+    shown = {short: units.of(features[name].unit) for name, short in SHORT_HEADS.items()}
+    heads = ["\n".join([short, *unit.split()]) for short, unit in shown.items()]
     return ["key", "strokes", *heads, "remark"], _rows(result, units)
 
 

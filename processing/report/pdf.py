@@ -19,6 +19,8 @@ LEFT, TOP, BOTTOM, RIGHT = 0.08, 0.94, 0.06, 0.94
 LINE = 0.0165
 CHARACTERS = 104
 ROWS_A_PAGE = 46
+HEAD_CHARACTERS = 13
+"""Of a table's head in one line: as long as "uncalibrated)"."""
 
 
 def write_pdf(content: ReportContent, path: Path) -> None:
@@ -114,7 +116,8 @@ def _table_page(title: str, table: Table) -> Figure:
     places = [LEFT + step * column for column in range(len(table.heads))]
     y = TOP - 0.03
     for place, head in zip(places, table.heads, strict=True):
-        page.text(place, y, "\n".join(textwrap.wrap(head, 10)), size=6.5, weight="bold", color=DARK, va="top")
+        lines = textwrap.wrap(head, HEAD_CHARACTERS, break_long_words=False)
+        page.text(place, y, "\n".join(lines), size=5.4, weight="bold", color=DARK, va="top")
     y -= 0.055
     for row in table.rows:
         odd = row[-1] == "stands out"

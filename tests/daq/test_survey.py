@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
@@ -11,11 +12,14 @@ import pytest
 
 from daq.errors import CommandRefused, PortNotFound, RigSilent, WrongRig
 from daq.talk import Progress
+from recordings.calibration_file import write_calibration
+from recordings.calibration_record import CalibrationRecord, RigIdentity
 from recordings.errors import NoSuchFile, RecordingExists, RecordingInUse
 from recordings.partial import assemble, partial_folder
 from recordings.reader import read_recording
 from rig.virtual.virtual_rig import RigSpec, VirtualRig
-from tests.daq.rigs import KEYS, a_plan, a_rig, resume, survey
+from tests.builders import WHOLE_RECORD
+from tests.daq.rigs import KEYS, a_plan, a_rig, a_virtual_rig, resume, survey
 
 
 @pytest.mark.parametrize("tcp_port", [None, 0], ids=["pseudo-terminal", "TCP"])
@@ -135,7 +139,7 @@ def test_an_interrupted_survey_is_gone_on_with_where_it_stood(tmp_path: Path) ->
     assert all(len(key.marks) == 2 for key in recording.keys)
     assert len(result.recorded) == 5
     told = [entry.kind for entry in recording.diary if entry.kind != "clock"]  # a fit needs some seconds
-    assert told == ["plan", "resumed", "finished"]
+    assert told == ["plan", "calibration", "resumed", "finished"]
     assert not partial_folder(path).exists()
 
 
@@ -192,3 +196,47 @@ def test_a_wrong_port_on_resuming_leaves_the_folder_to_be_resumed(tmp_path: Path
     with a_rig() as port:
         resume(port, path)
     assert read_recording(path).complete
+
+
+def a_record_of(rig: VirtualRig, folder: Path) -> CalibrationRecord:
+    """Write a record of a virtual rig that is valid on the day of the tests' surveys."""
+    record = replace(WHOLE_RECORD, rig=RigIdentity(model=rig.spec.model, serial_number=rig.spec.serial_number))
+    folder.mkdir(exist_ok=True)
+    write_calibration(folder / "mine.json", record)
+    return record
+
+
+def test_the_rigs_own_record_beside_the_recording_is_copied_into_it(tmp_path: Path) -> None:
+    rig = a_virtual_rig()
+    record = a_record_of(rig, tmp_path / "calibrations")
+    write_calibration(tmp_path / "calibrations" / "other.json", WHOLE_RECORD)
+    with a_rig(rig=rig) as port:
+        survey(port, tmp_path / "r.h5")
+    recording = read_recording(tmp_path / "r.h5")
+
+    assert recording.header.calibration.record == record
+    (said,) = [entry.text for entry in recording.diary if entry.kind == "calibration"]
+    assert "calibrated by mine.json" in said
+    assert "other.json is of a rig 1" in said
+
+
+def test_a_resumed_survey_keeps_the_record_that_it_was_begun_with(tmp_path: Path) -> None:
+    rig = a_virtual_rig()
+    record = a_record_of(rig, tmp_path / "calibrations")
+    with a_rig(rig=rig) as port:
+        with pytest.raises(KeyboardInterrupt):
+            survey(port, tmp_path / "r.h5", a_plan("C4, C#4"), interrupt_at("C#4", "stroke"))
+        newer = replace(record, made_at=record.made_at + timedelta(days=1))
+        write_calibration(tmp_path / "calibrations" / "newer.json", newer)
+        resume(port, tmp_path / "r.h5")
+
+    assert read_recording(tmp_path / "r.h5").header.calibration.record == record
+
+
+def test_a_recording_without_a_record_says_that_it_has_none(tmp_path: Path) -> None:
+    with a_rig() as port:
+        survey(port, tmp_path / "r.h5")
+    recording = read_recording(tmp_path / "r.h5")
+
+    assert recording.header.calibration.record is None
+    assert any("marked uncalibrated" in entry.text for entry in recording.diary if entry.kind == "calibration")

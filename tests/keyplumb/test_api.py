@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from matplotlib.figure import Figure
 
 import keyplumb
+from recordings.calibration_file import write_calibration
+from recordings.calibration_record import ForceCalibration
 from recordings.keys import Key
 from recordings.writer import write_recording
-from tests.builders import SyntheticKey, a_header, a_recording
+from tests.builders import WHOLE_RECORD, SyntheticKey, a_header, a_polynomial, a_recording
 
 
 @pytest.fixture(scope="module")
@@ -39,12 +42,29 @@ def test_tables_have_units_in_their_names_and_reasons_beside_what_is_missing(pat
     assert (missing["reason"] != "").all()
 
 
+def test_a_later_record_gives_the_numbers_anew_from_file_or_memory(path: Path, tmp_path: Path) -> None:
+    force = ForceCalibration(polynomial=a_polynomial(0.0, 1.01e-6))
+    record = replace(WHOLE_RECORD, force=force)
+    write_calibration(tmp_path / "c.json", record)
+    first = keyplumb.measure(path).keys["C4"].values["down_weight"]
+    again = [
+        keyplumb.measure(path, calibration=which) for which in (record, tmp_path / "c.json", str(tmp_path / "c.json"))
+    ]
+    again.append(keyplumb.measure(keyplumb.open(path), calibration=record))
+
+    assert first is not None
+    for measured in again:
+        assert measured.keys["C4"].values["down_weight"] == pytest.approx(1.01 * first, rel=1e-4)
+        assert measured.keys["C4"].plot().get_ylabel() == "force (gf)"
+    assert keyplumb.measure(path).keys["C4"].plot().get_ylabel() == "force (gf uncalibrated)"
+
+
 def test_a_key_draws_itself_on_axes_of_its_own_or_on_mine(path: Path) -> None:
     key = keyplumb.measure(path).keys["C4"]
     mine = Figure().add_subplot()
 
     assert key.plot(mine) is mine
-    assert key.plot(units="N,mm").get_ylabel() == "force (N)"
+    assert key.plot(units="N,mm").get_ylabel() == "force (N uncalibrated)"
     assert len(mine.lines) >= 4
 
 

@@ -7,15 +7,20 @@ import io
 import json
 import subprocess
 import sys
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from keyplumb.__main__ import COMMANDS, main
+from processing.calibrate import recalibrated
 from processing.features.table import FEATURES
+from recordings.calibration_file import record_as_dict, write_calibration
+from recordings.calibration_record import CalibrationRecord, ForceCalibration, RigIdentity
 from recordings.keys import Key
 from recordings.writer import write_recording
-from tests.builders import Press, SyntheticKey, a_header, a_recording, pressed
+from tests.builders import WHOLE_RECORD, Press, SyntheticKey, a_header, a_polynomial, a_recording, pressed
 
 NAMES = [command.NAME for command in COMMANDS]
 
@@ -167,6 +172,82 @@ def test_info_tells_what_is_in_a_recording(tmp_path: Path, capsys: pytest.Captur
     assert "bench test" in capsys.readouterr().out
     assert run("info", path, "--json") == 0
     assert [key["key"] for key in json.loads(capsys.readouterr().out)["keys"]] == ["C4", "C#4"]
+
+
+def a_calibrated_file(path: Path, record: CalibrationRecord = WHOLE_RECORD) -> Path:
+    write_recording(path, recalibrated(a_header("bench test"), record), [a_recording()])
+    return path
+
+
+def test_info_tells_of_the_record_in_a_recording_and_of_the_record_itself(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write_calibration(tmp_path / "c.json", WHOLE_RECORD)
+    run("info", a_calibrated_file(tmp_path / "r.h5"))
+    of_recording = capsys.readouterr().out
+    run("info", tmp_path / "r.h5", "--json")
+    as_json = json.loads(capsys.readouterr().out)
+    run("info", tmp_path / "c.json")
+    of_record = capsys.readouterr().out
+    run("info", tmp_path / "c.json", "--json")
+
+    assert "calibration: Calibrated: record" in of_recording
+    assert all(f"  {line}" in of_recording for line in of_record.splitlines())
+    assert "calibrated from -20 to 20 N" in of_record
+    assert as_json["calibration"]["record"] == json.loads(capsys.readouterr().out) == record_as_dict(WHOLE_RECORD)
+    assert as_json["calibration_status"]["status"] == "calibrated"
+
+
+def test_a_record_without_a_part_says_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write_calibration(tmp_path / "c.json", replace(WHOLE_RECORD, force=None, skew=None))
+    run("info", tmp_path / "c.json")
+
+    assert "not calibrated: force, skew" in capsys.readouterr().out
+
+
+def test_a_later_record_gives_every_number_anew(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    force = ForceCalibration(polynomial=a_polynomial(0.0, 1.01e-6))
+    write_calibration(tmp_path / "c.json", replace(WHOLE_RECORD, force=force))
+    path, features = a_file(tmp_path / "r.h5"), []
+    for words in ([], ["--calibration", tmp_path / "c.json"]):
+        assert run("measure", path, "--json", *words) == 0
+        view = json.loads(capsys.readouterr().out)
+        features.append(view["keys"][0]["features"])
+
+    assert view["calibrated"]
+    assert features[1]["down_weight"]["value"] == pytest.approx(1.01 * features[0]["down_weight"]["value"], rel=1e-4)
+    assert (features[0]["down_weight"]["flags"], features[1]["down_weight"]["flags"]) == (["uncalibrated"], [])
+    assert run("report", path, "--out", tmp_path / "later", "--calibration", tmp_path / "c.json") == 0
+    assert "uncalibrated" not in (tmp_path / "later.html").read_text().lower()
+
+
+@pytest.mark.parametrize(
+    ("record", "mark"),
+    [
+        pytest.param(replace(WHOLE_RECORD, valid_until=datetime(2026, 2, 1, tzinfo=UTC)), "expired", id="expired"),
+        pytest.param(replace(WHOLE_RECORD, rig=RigIdentity(model="b", serial_number="2")), "foreign", id="foreign"),
+        pytest.param(replace(WHOLE_RECORD, force=None), "uncalibrated", id="missing"),
+    ],
+)
+def test_one_key_many_keys_and_the_report_all_carry_the_mark(
+    record: CalibrationRecord, mark: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = a_calibrated_file(tmp_path / "r.h5", record)
+    run("measure", path, "--units", "N,mm")
+    for line in capsys.readouterr().out.splitlines()[1:]:
+        if " N" in line or " mJ" in line:
+            assert mark in line
+    run("report", path)
+    assert mark in (tmp_path / "r.html").read_text()
+
+
+def test_a_record_that_cannot_be_read_is_refused_with_its_place(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "c.json").write_text(json.dumps({**record_as_dict(WHOLE_RECORD), "operator": 7}))
+
+    assert run("measure", a_file(tmp_path / "r.h5"), "--calibration", tmp_path / "c.json") == 3
+    assert "c.json, operator:" in capsys.readouterr().err
 
 
 def test_report_writes_both_files_and_needs_nothing_from_outside(tmp_path: Path) -> None:

@@ -38,7 +38,7 @@ def test_a_good_stroke_is_one_word_and_a_full_bar() -> None:
 
 @pytest.mark.parametrize(
     ("fault", "said"),
-    [(FAST, "20 mm/s, at most 10 mm/s. Move more slowly."), (SHORT, "1.5 N, at least 3 N. Press on.")],
+    [(FAST, "20 mm/s, at most 10 mm/s. Move more slowly."), (SHORT, "1.5 N uncalibrated, at least 3 N uncalibrated.")],
 )
 def test_a_fault_is_said_with_number_limit_and_advice(fault: StrokeFault, said: str) -> None:
     line = word_and_bar(a_verdict(fault))
@@ -67,6 +67,11 @@ def test_the_moment_is_a_word_and_the_share_of_the_way(state: NowState, share: f
 
     assert line.startswith(state.value)
     assert line.count("#") == round(share * BAR_WIDTH)
+
+
+def test_forces_shown_while_pressing_are_marked_for_they_rest_on_the_stated_scale() -> None:
+    assert "N uncalibrated" in word_and_bar(a_verdict())
+    assert "0.50 N uncalibrated" in word_and_bar(Now(next(iter(NowState)), 1.0, 0.5, 4.0, 0.1))
 
 
 def test_a_force_that_is_not_known_yet_is_a_dash() -> None:

@@ -439,6 +439,13 @@ def test_the_view_is_plain_data_without_nan_and_names_every_item() -> None:
         assert view["settings"]["weight_unfit_newton"] == FitnessSettings().weight_unfit_newton
 
 
+def test_forces_found_by_the_scale_that_the_rig_states_are_marked() -> None:
+    items = {item["name"]: item for item in fitness_view(assess(a_trial()))["items"]}
+
+    assert " N uncalibrated" in items["noise"]["text"]
+    assert "uncalibrated" not in items["sample_rate"]["text"]
+
+
 def test_words_and_limits_are_in_the_readers_units() -> None:
     found = judged(a_trial(TriedRig(zero_newton=0.980665)), "noise")
 
