@@ -7,7 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from processing.budget.calibration_lines import CalibrationDoubt
 from processing.calibrate import calibrate
+from processing.calibration_doubt import doubt_of
 from processing.calibration_status import with_calibration_flags, with_range_flags
 from processing.curve import common_length_mm, kernel_half_width_mm, mean_curve, to_curve
 from processing.errors import NoStroke
@@ -40,8 +42,9 @@ def analyse(
     The latency bound in force, kept with the results, is the larger of the settings' and the recording's own.
     """
     chosen = with_recorded_latency(settings or Settings(), header.run)
+    doubt = doubt_of(header.calibration.record, room_celsius=header.run.room_celsius)
     results = tuple(
-        with_calibration_flags(analyse_key(recording, header.calibration, chosen), header) for recording in keys
+        with_calibration_flags(analyse_key(recording, header.calibration, chosen, doubt), header) for recording in keys
     )
     return replace(compare_keys(header, results, chosen), diary=diary)
 
@@ -53,16 +56,23 @@ def with_recorded_latency(settings: Settings, run: RunInfo) -> Settings:
     return replace(settings, feature=replace(settings.feature, latency_bound_s=bound_s))
 
 
-def analyse_key(recording: KeyRecording, calibration: Calibration, settings: Settings) -> KeyResult:
-    """Return the results of one key; what cannot be measured is there with its reason."""
+def analyse_key(
+    recording: KeyRecording, calibration: Calibration, settings: Settings, doubt: CalibrationDoubt | None = None
+) -> KeyResult:
+    """Return the results of one key; what cannot be measured is there with its reason.
+
+    doubt: how far the calibration may be off; None: nothing is known of it.
+    """
     try:
-        return _analyse_key(recording, calibration, settings)
+        return _analyse_key(recording, calibration, settings, doubt)
     except NoStroke as absent:
         finding = Finding("no_stroke", str(absent), (), "record the key again", odd=False)
         return KeyResult(recording.key, 0, all_missing(str(absent)), "none", (finding,), None)
 
 
-def _analyse_key(whole: KeyRecording, calibration: Calibration, settings: Settings) -> KeyResult:
+def _analyse_key(
+    whole: KeyRecording, calibration: Calibration, settings: Settings, doubt: CalibrationDoubt | None
+) -> KeyResult:
     recording = quasi_static_part(whole)
     trace = calibrate(recording.trace, calibration)
     if settings.stated_at == "front edge":
@@ -88,6 +98,7 @@ def _analyse_key(whole: KeyRecording, calibration: Calibration, settings: Settin
         touch_u_mm=_touch_u_mm(trace, used),
         speed_mm_per_s=float(np.mean([stroke.down.speed_mm_per_s() for stroke in used])),
         flags=_flags(used, settings),
+        doubt=doubt,
     )
     measurements, marks = measure_key(evidence, settings)
     measurements = with_range_flags(measurements, trace, used, settings.feature.bed_newton)

@@ -38,6 +38,8 @@ def number_of_trials(text: str) -> int:
 
 def tell_budget(arguments: argparse.Namespace) -> None:
     """Measure one key, print the budget of one number. Raises RecordingError, FeatureNotFound (it has no value)."""
+    from keyplumb.commands.arguments import chosen_calibration, chosen_settings
+    from processing.calibrate import recalibrated
     from processing.errors import FeatureNotFound
     from processing.pipeline import analyse
     from recordings.errors import MalformedRecording
@@ -47,7 +49,8 @@ def tell_budget(arguments: argparse.Namespace) -> None:
     with open_recording(arguments.recording) as opened:
         if key not in opened.keys:
             raise MalformedRecording(str(arguments.recording), f"holds no {key.name}; see `keyplumb info`")
-        result = analyse(opened.header, [opened.read_key(key)])
+        header = recalibrated(opened.header, chosen_calibration(arguments))
+        result = analyse(header, [opened.read_key(key)], chosen_settings(arguments))
     measurement = result.keys[0][name]
     if measurement.budget is None:
         raise FeatureNotFound(f"{key.name}:{name} has no value and so no budget: {measurement.reason}")
@@ -71,11 +74,12 @@ def _as_data(
     result: KeyboardResult, measurement: Measurement, budget: Budget, found: Comparison | None
 ) -> dict[str, object]:
     from processing.budget_view import SCHEMA, budget_view
+    from processing.calibration_status import calibration_status
 
     return {
         "schema": SCHEMA,
         "key": result.keys[0].key.name,
-        "calibrated": result.header.calibration.force.calibrated_on is not None,
+        "calibrated": calibration_status(result.header) == "calibrated",
         "flags": list(measurement.flags),
         **budget_view(budget, result.settings.uncertainty.coverage, found),
     }

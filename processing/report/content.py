@@ -9,7 +9,7 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from processing.calibration_status import calibration_sentence, marked
+from processing.calibration_status import calibration_sentence, calibration_status, marked
 from processing.display import Units, finding_in_words, measured
 from processing.features.table import FEATURES
 from processing.keyboard import KeyboardResult
@@ -77,7 +77,7 @@ def build_content(result: KeyboardResult, units: Units, *, curves_of: tuple[Key,
             _curve_page(chosen[start : start + CURVES_A_PAGE], result, units)
             for start in range(0, len(chosen), CURVES_A_PAGE)
         ),
-        budgets=_budgets(chosen, units, calibrated=result.header.calibration.force.calibrated_on is not None),
+        budgets=_budgets(chosen, units, calibrated=calibration_status(result.header) == "calibrated"),
         keys=key_table(result, units),
         details=tuple((key.key.name, _all_numbers(key, units)) for key in chosen),
         recording_findings=_recording_findings(result, units),
@@ -165,6 +165,7 @@ def _recording_findings(result: KeyboardResult, units: Units) -> tuple[tuple[str
 def _method(result: KeyboardResult) -> tuple[tuple[str, str], ...]:
     run, rig, calibration = result.header.run, result.header.rig, result.header.calibration
     settings = result.settings
+    calibration_part = "calibration record" if calibration.record else "no calibration part"
     known = (
         ("Instrument", run.instrument),
         ("Programme", run.programme),
@@ -179,7 +180,7 @@ def _method(result: KeyboardResult) -> tuple[tuple[str, str], ...]:
         ("Key dip is read at", f"{settings.feature.bed_newton:g} N"),
         ("Smoothing", f"local parabola, half-width {settings.curve.half_width_mm:g} mm"),
         ("Gram", "gram-force at standard gravity, 9.80665 mN"),
-        ("Uncertainty", "95 % intervals from strokes, noise, zero, resolution, latency bound; no calibration part"),
+        ("Uncertainty", "95 % intervals from strokes, noise, zero, resolution, latency bound; " + calibration_part),
         ("Source file", f"{run.source_file}, SHA-256 {run.source_sha256}" if run.source_file else None),
         ("Software", f"keyplumb {run.software_version}"),
     )  # fmt: skip

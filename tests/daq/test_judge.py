@@ -106,9 +106,7 @@ def test_a_stroke_begins_where_the_plunger_sets_out_and_ends_in_the_air() -> Non
     assert trace.displacement_counts[verdict.last_sample] < -0.2e6
 
 
-@pytest.mark.parametrize(
-    ("speed", "word"), [(4.9, "good"), (5.1, "too fast"), (40.0, "too fast"), (200.0, "too fast")]
-)
+@pytest.mark.parametrize(("speed", "word"), [(4.9, "good"), (5.1, "too fast"), (40.0, "too fast"), (200.0, "too fast")])
 def test_five_millimetres_a_second_on_the_way_down_is_the_limit(speed: float, word: str) -> None:
     (verdict,) = judged(((-1.0, 0.5), (TURN_MM, speed), (-1.0, 3.0), (-1.0, 0.5)))
 

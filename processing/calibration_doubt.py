@@ -1,0 +1,52 @@
+"""How far a calibration record may be off, in the terms of the budget (`budget/calibration_lines.py`).
+
+How it works: the record's polynomials stand over counts; the budget wants the same doubt over what is shown, in N or
+mm. Zeros fall out of every number, so only slope and curvature are left: a doubt du1 of the slope c1 is du1 / c1 of
+the scale, a doubt du2 of the curvature is du2 / c1^2 a unit. Backlash is given as a whole step; its doubt is that of
+the step.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from processing.budget.calibration_lines import CalibrationDoubt, Doubt, FitDoubt
+from processing.budget.lines import AS_GOOD_AS_KNOWN_DOF
+from recordings.calibration_record import CalibrationRecord, Compliance, CountPolynomial
+
+
+def doubt_of(record: CalibrationRecord | None, *, room_celsius: float | None) -> CalibrationDoubt | None:
+    """Return the doubt of a record; None without one. room_celsius: where the recording was made, None: not known."""
+    if record is None:
+        return None
+    displacement = record.displacement
+    backlash = displacement.u_backlash_mm if displacement is not None else None
+    return CalibrationDoubt(
+        force=_fit_doubt(record.force.polynomial) if record.force is not None else None,
+        displacement=_fit_doubt(displacement.polynomial) if displacement is not None else None,
+        compliance_mm_per_newton=Doubt(_u_mm_per_newton(record.compliance)) if record.compliance is not None else None,
+        skew_s=Doubt(record.skew.u_us * 1e-6) if record.skew is not None else None,
+        backlash_mm=Doubt(backlash) if backlash is not None else None,
+        kelvin_off=_kelvin_off(record, room_celsius),
+    )
+
+
+def _fit_doubt(polynomial: CountPolynomial) -> FitDoubt:
+    slope = polynomial.coefficients[1]
+    per_shown = np.diag([0.0, 1.0 / slope, 1.0 / slope**2][: len(polynomial.coefficients)])
+    covariance = per_shown @ np.array(polynomial.covariance) @ per_shown
+    return FitDoubt(covariance, AS_GOOD_AS_KNOWN_DOF if polynomial.dof is None else polynomial.dof)
+
+
+def _u_mm_per_newton(compliance: Compliance) -> float:
+    """Return the largest doubt of the give per newton over its points."""
+    return max((point.u_mm / point.newton for point in compliance.points if point.newton > 0.0), default=0.0)
+
+
+def _kelvin_off(record: CalibrationRecord, room_celsius: float | None) -> float | None:
+    """Return how far the room is from that of the calibration; None: both are not known, or the drift is known."""
+    environment, room = record.environment, record.room
+    known = environment is not None and environment.force_per_kelvin is not None
+    if known or room is None or room.celsius is None or room_celsius is None:
+        return None
+    return abs(room_celsius - room.celsius)
