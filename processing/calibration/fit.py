@@ -1,8 +1,8 @@
 """The straight line or parabola through readings, with covariance, and the way back.
 
 How it works: least squares by QR in the variable u = (x - centre) / half-width, which lies in -1..1, so squares of
-large counts do no harm. `estimator` tells how each coefficient follows from each y, so what is known about the y's covariance
-(masses that several steps share) can be carried over. Weights are relative: the residuals tell the noise.
+large counts do no harm. `estimator` tells how each coefficient follows from each y, so what is known about the y's
+covariance (masses that several steps share) can be carried over. Weights are relative: the residuals tell the noise.
 Sources: GUM 5.2, H.3; degree by the F test on the drop of the residual sum of squares (e-Handbook 4.4.4; ASTM E74).
 """
 
