@@ -18,11 +18,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from processing.calibration.errors import TooFewReadings
-from processing.calibration.fit import DegreeChoice, choose_degree, powers_from_scaled
+from processing.calibration.fit import DegreeChoice, PolynomialFit, choose_degree, in_powers, powers_from_scaled
 from processing.calibration.masses import StackForces
 from processing.calibration.sequence import LoadStep, Way, cycles, net_counts, ways
 from processing.calibration.settings import DegreeSettings
-from processing.stages import FloatArray, read_only
+from processing.stages import BoolArray, FloatArray, read_only
 
 LOWER_LIMIT_SIGMAS = 2.4
 """ASTM E74 (from memory)."""
@@ -105,35 +105,27 @@ def calibrate_force(
     Raises TooFewReadings if zeros are missing, or fewer than three levels of load or five loaded readings are there.
     """
     net, way, cycle = net_counts(steps), ways(steps, forces.force_newton), cycles(steps)
-    used = np.array([name in ("up", "down") for name in way])
+    used = _taking_part(way, forces.force_newton)
     force = forces.force_newton[used]
-    if used.sum() < 5 or len(_levels(force)) < 3:
-        raise TooFewReadings(
-            f"{used.sum()} readings at {len(_levels(force))} loads; take five or more at three or more"
-        )
     fit, choice = choose_degree(net[used], force, _relative_u(steps, used), settings)
-    change = powers_from_scaled(fit.centre, fit.half_width, fit.degree)
-    estimator = change @ fit.estimator
-    scatter = change @ fit.covariance @ change.T
-    table = tuple(
-        StepResidual(int(step), way[step], cycle[step], float(forces.force_newton[step]), float(net[step]), float(off))
-        for step, off in zip(np.flatnonzero(used), fit.residuals, strict=True)
-    )
-    slope = abs(float((change @ fit.coefficients)[1]))
+    coefficients, scatter, by_masses = _in_powers(fit, forces.covariance_newton2[np.ix_(used, used)])
+    residual_sd = float(np.sqrt(np.sum(fit.residuals**2) / fit.dof))
+    table = _table(way, cycle, force, net[used], fit.residuals)
+    off, slope = _interpolation(table), abs(float(coefficients[1]))
     hold, hold_s = _creep(steps, way, net, slope)
     return ForceCalibration(
-        coefficients=change @ fit.coefficients,
-        covariance=scatter + estimator @ forces.covariance_newton2[np.ix_(used, used)] @ estimator.T,
+        coefficients=coefficients,
+        covariance=scatter + by_masses,
         scatter_covariance=scatter,
         dof=fit.dof,
         choice=choice,
-        residual_sd_newton=float(np.sqrt(np.sum(fit.residuals**2) / fit.dof)),
+        residual_sd_newton=residual_sd,
         residuals=table,
         lowest_newton=float(force.min()),
         highest_newton=float(force.max()),
-        lower_limit_newton=LOWER_LIMIT_SIGMAS * float(np.sqrt(np.sum(fit.residuals**2) / fit.dof)),
-        interpolation_newton=max(abs(off) for off in _interpolation(table).values()),
-        interpolation_share=max(abs(off) / level for level, off in _interpolation(table).items()),
+        lower_limit_newton=LOWER_LIMIT_SIGMAS * residual_sd,
+        interpolation_newton=max(map(abs, off.values())),
+        interpolation_share=max(abs(each) / level for level, each in off.items()),
         repeatability_newton=_repeatability(table),
         reversibility_newton=_reversibility(table),
         zero_return_newton=_zero_return(steps, cycle) * slope,
@@ -144,7 +136,34 @@ def calibrate_force(
     )
 
 
-def _relative_u(steps: Sequence[LoadStep], used: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> FloatArray:
+def _taking_part(way: Sequence[Way], force_newton: FloatArray) -> BoolArray:
+    """Return which steps the curve is fitted to, (N,): loaded, and not held. Raises TooFewReadings."""
+    used = np.array([name in ("up", "down") for name in way])
+    loads = len(_levels(force_newton[used]))
+    if used.sum() < 5 or loads < 3:
+        raise TooFewReadings(f"{used.sum()} readings at {loads} loads; take five or more at three or more")
+    return used
+
+
+def _table(
+    way: Sequence[Way], cycle: Sequence[int], force: FloatArray, net: FloatArray, off: FloatArray
+) -> tuple[StepResidual, ...]:
+    """Return a row for each step that takes part; force, net and off are of these alone."""
+    places = [place for place, name in enumerate(way) if name in ("up", "down")]
+    return tuple(
+        StepResidual(place, way[place], cycle[place], float(force[k]), float(net[k]), float(off[k]))
+        for k, place in enumerate(places)
+    )
+
+
+def _in_powers(fit: PolynomialFit, force_covariance: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return coefficients in powers of counts, and their covariance by scatter and by the forces' own."""
+    coefficients, scatter = in_powers(fit)
+    estimator = powers_from_scaled(fit.centre, fit.half_width, fit.degree) @ fit.estimator
+    return coefficients, scatter, estimator @ force_covariance @ estimator.T
+
+
+def _relative_u(steps: Sequence[LoadStep], used: BoolArray) -> FloatArray:
     """Return how unsure each mean is: its own noise, never less than the rounding to whole counts (1 / sqrt 12)."""
     u = np.array([np.hypot(step.sd_counts, 1.0 / np.sqrt(12.0)) / np.sqrt(step.samples) for step in steps])
     # the noise of a single reading is itself an estimate; the pooled one of like steps keeps a lucky step from ruling

@@ -46,23 +46,23 @@ def exchanged(names: dict[str, str]) -> list[tuple[str, ...]]:
     ids=["good", "bent by 0.1 %", "hysteresis of 0.03 %", "drift of 0.08 %", "noisy"],
 )
 def test_honest_sequences_raise_no_alarm(cell: Cell) -> None:
-    """Stated chance 0.001 a sequence: more than two in 120 would come once in ten thousand."""
-    alarms = [codes(found_in(read(ASKED, cell, seed))) for seed in range(120)]
+    """Stated chance 0.001 a sequence: more than two in 80 would come once in ten thousand."""
+    alarms = [codes(found_in(read(ASKED, cell, seed))) for seed in range(80)]
 
     assert sum(bool(alarm) for alarm in alarms) <= 2
 
 
 def test_false_alarms_of_the_search_are_as_rare_as_stated() -> None:
     """With the least size out of the way and the chance set to 5 %, Bonferroni allows 5 % at most; tests of masses and
-    visits are nearly independent, so it is not far below. 600 draws: 5 % + 3 standard deviations = 7.7 %."""
+    visits are nearly independent, so it is not far below. 400 draws: 5 % + 3 standard deviations = 8.3 %."""
     loose = MistakeSettings(false_alarm=0.05, least_share=0.0, drift_share=1.0)
     asked = up_and_down(1)
 
     alarms = sum(
-        bool(find_mistakes(read(asked, Cell(), seed), the_masses(), HERE, settings=loose)) for seed in range(600)
+        bool(find_mistakes(read(asked, Cell(), seed), the_masses(), HERE, settings=loose)) for seed in range(400)
     )
 
-    assert 0.01 < alarms / 600 < 0.077
+    assert 0.01 < alarms / 400 < 0.083
 
 
 @settings(max_examples=25)
