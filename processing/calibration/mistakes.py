@@ -148,17 +148,17 @@ def _restless(steps: Sequence[LoadStep], limits: MistakeSettings) -> tuple[Mista
 def _drift(
     good: Sequence[LoadStep], force: FloatArray, per_count: float, limits: MistakeSettings
 ) -> tuple[Mistake, ...]:
-    """The zero may change over the sequence by a thousandth of the largest load, or by what its noise does."""
+    """From one empty reading to the next the zero may change by a hundredth of the largest load, or by its noise."""
     empty = [step for step in good if not step.masses]
     if len(empty) < 2:
         return ()
-    zeros = np.array([step.mean_counts for step in empty])
-    u = np.array([step.sd_counts / np.sqrt(step.samples) for step in empty])
-    change_newton = float(zeros[np.argmax(np.abs(zeros - zeros[0]))] - zeros[0]) * per_count
-    noise_newton = 6.0 * float(np.max(u)) * abs(per_count)
-    if abs(change_newton) <= max(limits.drift_share * float(force.max()), noise_newton):
+    changes = np.diff([step.mean_counts for step in empty])
+    worst = int(np.argmax(np.abs(changes)))
+    change_newton = float(changes[worst]) * per_count
+    u_counts = max(step.sd_counts / np.sqrt(step.samples) for step in empty)
+    if abs(change_newton) <= max(limits.drift_share * float(force.max()), 6.0 * u_counts * abs(per_count)):
         return ()
-    lasted = empty[-1].time_s - empty[0].time_s
+    lasted = empty[worst + 1].time_s - empty[worst].time_s
     words = f"the empty reading changed by {change_newton:+.4f} N within {lasted:.0f} s"
     advice = "let the cell and its converter warm up, keep sun and draught away, and begin again"
     return (Mistake("zero_drift", None, (), change_newton, words, advice),)

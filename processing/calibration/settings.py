@@ -49,8 +49,9 @@ class MistakeSettings:
     """With more the sequence is to be done again, not to be explained."""
     noisy_ratio: float = 4.0
     """Standard deviation of a step over the median of all: normal noise of 20 samples never doubles it."""
-    drift_share: float = 0.001
-    """Of the largest force, over the whole sequence: more and the zero between two readings of it is a guess."""
+    drift_share: float = 0.01
+    """Of the largest force, from one empty reading to the next: the straight line between them takes most of it out, a
+    tenth may stay, which is `least_share`."""
     rail_share: float = 0.999
     """Of the range: nearer to its end a reading counts as cut off."""
 
