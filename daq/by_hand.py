@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from daq.errors import ProgrammeUnfit
 from daq.judge import StrokeJudge
+from daq.notes_heard import NotesHeard
 from daq.plan import Visit
 from daq.programme import Strokes
 from daq.recorder import News
@@ -20,6 +21,7 @@ from daq.sitting import Sitting
 from daq.steps import Say
 from daq.talk import HandTalk, Order
 from daq.verdict import StrokeVerdict
+from recordings.keys import note_name
 from recordings.types import FOOT_SWITCH, Damage, RawEvents, RawTrace
 from rig.protocol.messages import Lamp
 
@@ -33,6 +35,7 @@ class _KeyInHand:
     """What has become of the key so far."""
 
     wanted: int
+    notes: NotesHeard
     good: int = 0
     strokes: int = 0
     lamp: Lamp = Lamp.WAITING
@@ -86,7 +89,7 @@ class HandWorker:
     def record(self, visit: Visit, say: Say) -> None:
         """Record one key until the person goes on. What is under way when an error is raised is not marked done."""
         recorder = self._sitting.recorder
-        in_hand = _KeyInHand(_wanted(visit))
+        in_hand = _KeyInHand(_wanted(visit), NotesHeard(visit.key))
         say("press", 0.0)
         self._talk.next_key(visit.key, in_hand.wanted)
         recorder.begin_key(visit.key)
@@ -97,7 +100,8 @@ class HandWorker:
                 if order is Order.AGAIN:
                     recorder.set_aside("begun again by the person")
                     recorder.begin_key(visit.key)
-                    in_hand = _KeyInHand(in_hand.wanted)
+                    in_hand = _KeyInHand(in_hand.wanted, NotesHeard(visit.key))
+                    say("press", 0.0)
                     self._talk.next_key(visit.key, in_hand.wanted)
                     self._cue(visit, in_hand)
                 elif order is Order.NEXT and in_hand.good < in_hand.wanted:
@@ -116,6 +120,7 @@ class HandWorker:
                     for verdict in self._judge.feed(trace):
                         self._count(visit, verdict, in_hand, say)
                 case RawEvents() as events:
+                    in_hand.notes.listen(events)
                     orders += self._foot.listen(events)
                 case Damage():
                     pass  # the recorder keeps it, and the judge sees the gap in the numbers
@@ -128,6 +133,10 @@ class HandWorker:
         in_hand.lamp = Lamp.GOOD if verdict.good else Lamp.AGAIN
         self._sitting.recorder.end_stretch(f"stroke {in_hand.strokes}: {verdict.word}", "strokes")
         self._talk.verdict(verdict, in_hand.good, in_hand.wanted)
+        if in_hand.notes.others:
+            heard = ", ".join(sorted({note_name(note) for note in in_hand.notes.others}))
+            self._talk.tell(f"{heard} sounded while {visit.key.name} is wanted: is the rig over the right key?")
+            in_hand.notes.others.clear()
         say(f"{in_hand.good} of {in_hand.wanted} good", min(in_hand.good / in_hand.wanted, 1.0))
         self._cue(visit, in_hand)
 

@@ -19,6 +19,8 @@ class NotesHeard:
         self._key = key
         self._parsers = {MIDI_IN: MidiParser(), HOST_MIDI: MidiParser()}
         self._midi, self._edges = 0, 0
+        self.others: list[int] = []
+        """Note numbers of other keys that have sounded."""
         self.lost = 0
         """Reports of events that went missing, or of bytes that may have held some."""
 
@@ -37,5 +39,6 @@ class NotesHeard:
             here = news.source == source
             notes = parser.feed(news.tick_us[here].tolist(), news.byte[here].tolist())
             self._midi += sum(note.on and note.note == self._key.note for note in notes)
+            self.others += [note.note for note in notes if note.on and note.note != self._key.note]
         edges = (news.source == CONTACT) | (news.source == STRIKE)
         self._edges += int((news.byte[edges] == 1).sum())

@@ -25,7 +25,7 @@ def open_port(path: str, *, baud: int = DEFAULT_BAUD) -> serial.Serial:
         if "://" in path:
             return serial.serial_for_url(path, baudrate=baud, timeout=READ_WAIT_S)
         return serial.Serial(path, baudrate=baud, timeout=READ_WAIT_S, exclusive=True)
-    except (serial.SerialException, OSError, ValueError) as fault:
+    except (serial.SerialException, OSError, ValueError, TypeError) as fault:  # TypeError: a URL without its port
         raise PortNotFound(path, _why(fault)) from fault
 
 
@@ -43,6 +43,8 @@ def _why(fault: Exception) -> str:
     text = str(getattr(fault, "strerror", None) or fault)
     if "exclusively lock" in text:
         return "another program is using it"
+    if isinstance(fault, TypeError) or "not supported between" in text:
+        return "a URL reads socket://host:port"
     if "Inappropriate ioctl" in text:
         return "it is no serial port"
     if isinstance(fault, FileNotFoundError) or "No such file" in text:

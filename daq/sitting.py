@@ -104,8 +104,8 @@ class Sitting(ABC):
                 try:
                     self._connect(path)
                     self.expect(expected)
-                except WrongRig as wrong:
-                    ends_with = wrong
+                except (WrongRig, RigMisbehaved) as trouble:  # more to the point than the cable that was lost at first
+                    ends_with = trouble
                 except DaqError:
                     continue
                 else:

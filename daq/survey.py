@@ -123,6 +123,7 @@ def resume_survey(where: Where, talk: Talk | HandTalk) -> SurveyResult:
             raise
         with _kept(file, recorder, sitting):
             sitting.expect(file.header.rig)
+            file.set_interrupted_aside()
             recorder.write_diary("resumed", f"{len(file.done)} of {len(visits)} keys were done")
             _Round(_worker(sitting, talk), sitting, file, talk).make(visits)
     return _result(visits, file, sitting)

@@ -17,6 +17,8 @@ from recordings.types import Damage, RawEvents, RawTrace
 from rig.protocol.messages import EventBlock, Hello, SampleBlock, StreamEnd
 
 SEQUENCE_WRAP, NUMBER_WRAP = 1 << 16, 1 << 32
+LATE_SAMPLES = 1000
+"""A second at 1 kHz; nothing on a cable comes later than that."""
 
 
 class StreamTally:
@@ -62,7 +64,7 @@ class StreamTally:
 
     def greeted(self, hello: Hello) -> bool:
         """Take note of a rig that says who it is; True: it has restarted since it was last heard."""
-        restarted = self._start_count not in (None, hello.start_count)
+        restarted = self._start_count not in (None, hello.start_count) or self._goes_far_back(hello)
         self._start_count = hello.start_count
         if restarted:
             self._expected.pop("lost_frames", None)
@@ -70,6 +72,12 @@ class StreamTally:
             self._tell(Damage(self.last_tick_us, "rig_restarted", 1, self._after_restart(hello)))
         self._would_come_next(hello)
         return restarted
+
+    def _goes_far_back(self, hello: Hello) -> bool:
+        """Tell a rig that counts from 0 again, its starts too, from a Hello that came twice or a little late."""
+        expected = self._expected.get("lost_samples", hello.next_sample_number)
+        behind = (expected - hello.next_sample_number) % NUMBER_WRAP
+        return LATE_SAMPLES < behind < NUMBER_WRAP // 2
 
     def _after_restart(self, hello: Hello) -> str:
         expected = self._expected.get("lost_samples", 0)

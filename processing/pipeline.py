@@ -74,6 +74,8 @@ def _analyse_key(
     whole: KeyRecording, calibration: Calibration, settings: Settings, doubt: CalibrationDoubt | None
 ) -> KeyResult:
     recording = quasi_static_part(whole)
+    if not len(recording.trace):
+        raise NoStroke("nothing of this key was kept but attempts that were set aside")
     trace = calibrate(recording.trace, calibration)
     if settings.stated_at == "front edge":
         trace = at_front_edge(trace, calibration)
@@ -118,9 +120,14 @@ def _touch_u_mm(trace: CalibratedTrace, used: tuple[Stroke, ...]) -> float:
 
 
 def comparable(strokes: tuple[Stroke, ...], settings: Settings) -> tuple[Stroke, ...]:
-    """Return the strokes from home to bed, the slow ones among them if there are any."""
+    """Return the strokes from home to bed, the slow ones among them if there are any.
+
+    If no stroke comes to the force of the key bed, those that go about as far as the longest stand for them.
+    """
     longest = max(stroke.travel_mm for stroke in strokes)
-    whole = tuple(stroke for stroke in strokes if stroke.travel_mm >= COMPARABLE_SHARE * longest)
+    far = tuple(stroke for stroke in strokes if stroke.travel_mm >= COMPARABLE_SHARE * longest)
+    to_bed = tuple(stroke for stroke in far if stroke.down.force_newton.max() >= settings.feature.bed_newton)
+    whole = to_bed or far
     slow = tuple(stroke for stroke in whole if stroke.down.speed_mm_per_s() <= 1.1 * settings.stroke.slow_mm_per_s)
     return slow or whole
 

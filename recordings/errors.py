@@ -7,6 +7,8 @@ RecordingError
  +-- RecordingInUse                               a living program is recording there
  +-- MalformedRecording                           a recording whose inside does not fit together
  +-- RecordingExists    (also FileExistsError)    we never write over a recording
+ |    +-- SurveyUnderWay                          nor over one that was begun
+ +-- NothingToResume                              no interrupted survey by that name
  +-- MalformedCalibration                          a calibration record: file, place and reason
  +-- MalformedTable                               a table to import: file, line and reason
  +-- UnknownUnit                                  a unit that is not in the contract
@@ -52,6 +54,26 @@ class RecordingExists(RecordingError, FileExistsError):
     def __init__(self, path: Path | str) -> None:
         self.path = Path(path)
         super().__init__(f"{path} exists already and is left alone; choose another name or move it away")
+
+
+class SurveyUnderWay(RecordingExists):
+    """A survey of that name was begun and not finished."""
+
+    def __init__(self, path: Path | str) -> None:
+        self.path = Path(path)
+        RecordingError.__init__(
+            self,
+            f"a survey of {path} was begun and not finished; go on with `keyplumb resume {path} --port PORT`, "
+            f"or make a recording of what there is with `keyplumb repair {path}.partial`",
+        )
+
+
+class NothingToResume(RecordingError):
+    """No interrupted survey by that name."""
+
+    def __init__(self, path: Path | str, why: str) -> None:
+        self.path, self.why = Path(path), why
+        super().__init__(f"{path} cannot be gone on with: {why}")
 
 
 class RecordingInUse(RecordingError):

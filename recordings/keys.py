@@ -51,12 +51,21 @@ class Key:
     @property
     def name(self) -> str:
         """Note name with octave, sharps written with #."""
-        return f"{NAMES[self.note % 12]}{self.note // 12 - 1}"
+        return note_name(self.note)
 
     @property
     def colour(self) -> str:
         """`natural` or `sharp`."""
         return "sharp" if "#" in self.name else "natural"
+
+
+def note_name(note: int) -> str:
+    """Return the name of any MIDI note, 0..127, also of one that no key has.
+
+    >>> note_name(60), note_name(0)
+    ('C4', 'C-1')
+    """
+    return f"{NAMES[note % 12]}{note // 12 - 1}"
 
 
 ALL_KEYS = tuple(Key(number) for number in range(1, KEY_COUNT + 1))

@@ -18,16 +18,15 @@ from __future__ import annotations
 import json
 import os
 import shutil
-from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import astuple, dataclass, replace
-from datetime import datetime
+from dataclasses import astuple
 from pathlib import Path
 from typing import IO
 
-from recordings.errors import NoSuchFile, NotARecording, RecordingExists
+from recordings.assembly import assemble, number_of, stretches_of, told
+from recordings.errors import NothingToResume, SurveyUnderWay
 from recordings.folder_lock import lock_folder
-from recordings.journal import Journal, read_journal
+from recordings.journal import Journal
 from recordings.keys import Key
 from recordings.packing import (
     KIND_ASIDE,
@@ -37,15 +36,12 @@ from recordings.packing import (
     KIND_EVENTS,
     KIND_FINISHED,
     KIND_MARK,
-    KINDS_WITH_SAMPLES,
-    PIECES,
     packed_events,
     packed_trace,
-    unpacked,
 )
 from recordings.reader import open_recording
 from recordings.safe_files import sync_folder
-from recordings.types import DiaryEntry, Header, KeyRecording, RawEvents, RawTrace, RunInfo, SetAside, join
+from recordings.types import DiaryEntry, Header, KeyRecording
 from recordings.writer import refuse_to_overwrite, write_recording
 
 NO_KEY = 0
@@ -63,7 +59,7 @@ def begin_recording(path: Path, header: Header) -> PartialRecording:
     try:
         folder.mkdir()
     except FileExistsError as fault:
-        raise RecordingExists(folder) from fault
+        raise SurveyUnderWay(path) from fault
     try:
         lock = lock_folder(folder)
         write_recording(folder / "header.h5", header, ())
@@ -74,44 +70,52 @@ def begin_recording(path: Path, header: Header) -> PartialRecording:
 
 
 def resume_recording(path: Path) -> PartialRecording:
-    """Open the folder of an interrupted recording and go on with it.
+    """Open the folder of an interrupted recording to go on with it; nothing in it changes by that.
 
-    Raises NoSuchFile if there is none, RecordingInUse if it is being recorded, RecordingExists if it was finished.
+    Raises NothingToResume if there is none, RecordingInUse if it is being recorded.
     """
-    folder = partial_folder(path)
-    refuse_to_overwrite(path)
-    if not (folder / "header.h5").is_file():
-        raise NoSuchFile(folder)
+    folder = _folder_to_resume(path)
     lock = lock_folder(folder)
     with open_recording(folder / "header.h5") as opened:
         header = opened.header
-    told = _told(folder)
-    recording = PartialRecording(path, header, lock, told.done, told.diary)
-    for number in sorted(told.open_keys):
-        recording.set_aside(Key(number), "the recording was interrupted")
-    return recording
+    found = told(folder)
+    open_keys = tuple(Key(number) for number in sorted(found.open_keys))
+    return PartialRecording(path, header, lock, found.done, found.diary, open_keys)
 
 
 def interrupted_diary(path: Path) -> tuple[DiaryEntry, ...]:
-    """Return what stands in the diary of the recording under way, without touching it. Raises NoSuchFile."""
+    """Return what stands in the diary of the recording under way, without touching it. Raises NothingToResume."""
+    return told(_folder_to_resume(path)).diary
+
+
+def _folder_to_resume(path: Path) -> Path:
+    if path.exists():
+        raise NothingToResume(path, "it is finished already")
     folder = partial_folder(path)
     if not (folder / "header.h5").is_file():
-        raise NoSuchFile(folder)
-    return _told(folder).diary
+        raise NothingToResume(path, f"there is no survey under way in {folder}")
+    return folder
 
 
 class PartialRecording:
     """The folder, open for writing: made by `begin_recording` or `resume_recording`."""
 
     def __init__(
-        self, path: Path, header: Header, lock: IO[bytes], done: dict[Key, str], diary: tuple[DiaryEntry, ...]
+        self,
+        path: Path,
+        header: Header,
+        lock: IO[bytes],
+        done: dict[Key, str],
+        diary: tuple[DiaryEntry, ...],
+        open_keys: tuple[Key, ...] = (),
     ) -> None:
         self.path, self.header, self.folder, self._lock = path, header, partial_folder(path), lock
         self.done = done
         """Keys that need no more work, and what has become of them: `recorded`, `missed`, `skipped`."""
         self.diary = diary
         """What was written into the diary before this sitting."""
-        self._stretch = max((_number(stretch) for stretch in _stretches(self.folder)), default=0)
+        self._open_keys = open_keys
+        self._stretch = max((number_of(stretch) for stretch in stretches_of(self.folder)), default=0)
         self._journal = self._next_journal()
 
     def _next_journal(self) -> Journal:
@@ -130,6 +134,11 @@ class PartialRecording:
             self._append(KIND_MARK, number, json.dumps(astuple(mark)).encode())
         for damage in piece.damage:
             self._append(KIND_DAMAGE, number, json.dumps(astuple(damage)).encode())
+
+    def set_interrupted_aside(self) -> None:
+        """Set aside what an earlier sitting has left unfinished: its keys begin anew."""
+        for key in self._open_keys:
+            self.set_aside(key, "the recording was interrupted")
 
     def set_aside(self, key: Key, reason: str) -> None:
         """Keep what there is of a key as an attempt of its own, not to be measured; the key begins anew."""
@@ -177,120 +186,3 @@ class PartialRecording:
             self._journal.sync()
         self._journal.close()
         self._lock.close()
-
-
-@dataclass(frozen=True, slots=True)
-class Assembled:
-    """What was found in the folder of a recording under way."""
-
-    finished_stretches: int
-    rescued_samples: int
-    """Samples of stretches that were under way when the recording was interrupted."""
-    keys_done: int
-    attempts_set_aside: int
-    complete: bool
-    """Whether the recording had been finished, and only the one file was not written yet."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Told:
-    """What the records of a folder say, without their samples."""
-
-    done: dict[Key, str]
-    open_keys: set[int]
-    diary: tuple[DiaryEntry, ...]
-    attempts_set_aside: int
-    finished: bool
-    stretches_of_key: dict[int, list[Path]]
-
-
-def assemble(folder: Path, path: Path) -> Assembled:
-    """Join the parts in a folder, and what its journals still hold, to one recording; then remove the folder.
-
-    Raises NotARecording if the folder is no recording under way, RecordingExists if `path` exists, RecordingInUse if
-    it is still being recorded, CannotWrite if there is no room.
-    """
-    if not (folder / "header.h5").is_file():
-        raise NotARecording(folder, "it is no folder of a recording under way (header.h5 is missing)")
-    with lock_folder(folder):
-        return _assemble(folder, path)
-
-
-def _assemble(folder: Path, path: Path) -> Assembled:
-    with open_recording(folder / "header.h5") as opened:
-        header = opened.header
-    told, stretches = _told(folder), _stretches(folder)
-    journals = [stretch for stretch in stretches if stretch.name.startswith("journal")]
-    pieces = (piece for journal in journals for piece in _samples_in(journal))
-    rescued = sum(len(piece.trace) for piece in pieces)
-    header = replace(header, run=_with_latency_bound(header.run, told.diary))
-    keys = (_joined(number, told.stretches_of_key[number]) for number in sorted(told.stretches_of_key))
-    write_recording(path, header, keys, complete=told.finished, diary=told.diary)
-    shutil.rmtree(folder)
-    return Assembled(
-        len(stretches) - len(journals), rescued, len(told.done), told.attempts_set_aside, complete=told.finished
-    )
-
-
-def _with_latency_bound(run: RunInfo, diary: tuple[DiaryEntry, ...]) -> RunInfo:
-    """Take over how late notes through the host may be stamped: it is known only when the clock has been fitted."""
-    bounds = [json.loads(entry.facts)["note_latency_bound_ms"] for entry in diary if entry.kind == "midi"]
-    return replace(run, note_latency_bound_ms=max(bounds)) if bounds else run
-
-
-def _samples_in(journal: Path) -> Iterator[KeyRecording]:
-    for kind, payload in read_journal(journal):
-        if kind in KINDS_WITH_SAMPLES:
-            yield unpacked(kind, Key(payload[0]), payload[1:])
-
-
-def _stretches(folder: Path) -> list[Path]:
-    return sorted((*folder.glob("part-*"), *folder.glob("journal-*")), key=_number)
-
-
-def _number(stretch: Path) -> int:
-    return int(stretch.name.rpartition("-")[2])
-
-
-def _told(folder: Path) -> _Told:
-    done: dict[Key, str] = {}
-    open_keys: set[int] = set()
-    diary: list[DiaryEntry] = []
-    of_key: dict[int, list[Path]] = {}
-    asides, finished = 0, False
-    for stretch in _stretches(folder):
-        for kind, payload in read_journal(stretch):
-            number = payload[0]
-            if kind in (*PIECES, KIND_ASIDE):
-                if stretch not in of_key.setdefault(number, []):
-                    of_key[number].append(stretch)
-                open_keys.add(number)
-            if kind in (KIND_ASIDE, KIND_DONE):
-                open_keys.discard(number)
-                asides += kind == KIND_ASIDE
-            if kind == KIND_DONE:
-                done[Key(number)] = payload[1:].decode()
-            if kind == KIND_DIARY:
-                at, *rest = json.loads(payload[1:])
-                diary.append(DiaryEntry(datetime.fromisoformat(at), *rest))
-            finished = finished or kind == KIND_FINISHED
-    return _Told(done, open_keys, tuple(diary), asides, finished, of_key)
-
-
-def _joined(key_number: int, stretches: list[Path]) -> KeyRecording:
-    """Return one key from the stretches that speak of it, attempts that were set aside apart."""
-    key = Key(key_number)
-    nothing = KeyRecording(key, RawTrace.none(), RawEvents.none())
-    pieces: list[KeyRecording] = [nothing]
-    asides: list[SetAside] = []
-    for stretch in stretches:
-        for kind, payload in read_journal(stretch):
-            if payload[0] != key_number:
-                continue
-            if kind == KIND_ASIDE:
-                asides.append(SetAside(payload[1:].decode(), join(tuple(pieces))))
-                pieces = [nothing]
-            elif kind in PIECES:
-                pieces.append(unpacked(kind, key, payload[1:]))
-    whole = join(tuple(pieces))
-    return KeyRecording(key, whole.trace, whole.events, whole.marks, whole.damage, tuple(asides))

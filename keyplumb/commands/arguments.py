@@ -20,9 +20,11 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 CAUTIONS = """\
-The motor will move. Keep hands, hair and sleeves away from plunger and carriage: they can crush.
-An emergency stop wired into the motor's supply must be within reach; Ctrl-C and the limits in software are no safety
-function. Follow your local rules. Instruments on mains are opened by licensed people only; lead weights are toxic."""
+The motor will move. Keep hands, hair and sleeves away from plunger and
+carriage: they can crush. An emergency stop wired into the motor's supply must
+be within reach; Ctrl-C and the limits in software are no safety function.
+Follow your local rules. Instruments on mains are opened by licensed people
+only; lead weights are toxic."""
 """Said wherever a command first enables the motor."""
 
 

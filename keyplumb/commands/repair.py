@@ -8,7 +8,7 @@ from pathlib import Path
 from keyplumb.exit_codes import DONE
 
 NAME = "repair"
-SUMMARY = "Make a recording of what an interrupted survey left in its folder NAME.h5.partial."
+SUMMARY = "Make a recording of what an interrupted survey left, instead of going on with it: the folder goes."
 EXAMPLE = "keyplumb repair fern.h5.partial --out fern.h5"
 
 
@@ -20,7 +20,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Join the finished strokes and what the journal holds; the folder goes when the file is whole."""
-    from recordings.partial import assemble
+    from recordings.assembly import assemble
 
     folder = arguments.folder.resolve()
     out = arguments.out or folder.with_name(folder.name.removesuffix(".partial"))

@@ -27,13 +27,16 @@ def run(arguments: argparse.Namespace) -> int:
     from keyplumb.commands.press import profile_of
     from keyplumb.commands.survey_talk import hand_talk, motor_talk, print_result, stop_on_signals
 
-    by_hand = interrupted_by_hand(arguments.recording)
+    recording = arguments.recording
+    if recording.suffix == ".partial":  # the folder is meant, so its recording is
+        recording = recording.with_suffix("")
+    by_hand = interrupted_by_hand(recording)
     if not by_hand:
         print(CAUTIONS, file=sys.stderr)
     stop_on_signals()
     where = Where(
         port_path=arguments.port,
-        out=arguments.recording,
+        out=recording,
         profile=profile_of(arguments.profile),
         midi=arguments.midi,
     )

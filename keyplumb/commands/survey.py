@@ -21,18 +21,17 @@ EXAMPLE = "keyplumb survey --port /dev/ttyACM0 --instrument fern --keys A0..C8 -
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's words."""
     add_port_and_out(parser)
-    parser.add_argument(
-        "--keys", type=some_keys, default="all", help="C4, A0..C8, naturals, sharps, lists (default all)"
-    )
-    parser.add_argument(
-        "--programme", default="slow", metavar="NAME", help="slow (default), full, speeds, reset, repetition, or .toml"
-    )
+    parser.add_argument("--keys", type=some_keys, help="C4, A0..C8, naturals, sharps, lists (default all)")
+    parser.add_argument("--programme", metavar="NAME", help="slow (default), full, speeds, reset, repetition, or .toml")
     parser.add_argument("--plan", type=Path, metavar="PLAN.toml", help="keys, programmes and order from a file instead")
     add_about(parser)
+    parser.set_defaults(wrong_use=parser.error)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Warn, record, and say what was recorded."""
+    if arguments.plan is not None and (arguments.keys or arguments.programme):
+        arguments.wrong_use("--plan says which keys get which programmes: leave --keys and --programme")
     from daq.survey import Where, run_survey
     from keyplumb.commands.check import check_before
     from keyplumb.commands.survey_talk import motor_talk, print_result, stop_on_signals
@@ -52,9 +51,10 @@ def _plan(arguments: argparse.Namespace) -> SurveyPlan:
     from daq.plan import describe, plan_visits, read_plan
     from daq.programme import load_programme
     from daq.survey import SurveyPlan
+    from recordings.keys import ALL_KEYS
 
     if arguments.plan is not None:
         visits = read_plan(arguments.plan)
     else:
-        visits = plan_visits(((arguments.keys, load_programme(arguments.programme)),))
+        visits = plan_visits(((arguments.keys or ALL_KEYS, load_programme(arguments.programme or "slow")),))
     return SurveyPlan(visits=visits, run=about_the_run(arguments, describe(visits)))

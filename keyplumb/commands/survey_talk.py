@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from daq.verdict import Now, StrokeVerdict
     from recordings.keys import Key
 
-HOW_TO_ORDER = "Enter or the foot switch: next key; r or a long tread: this key again; s: skip it; Ctrl-C: stop"
+HOW_TO_ORDER = "Enter, or the foot switch: next key. r Enter, or a long tread: again. s Enter: skip. Ctrl-C: stop."
 
 
 def print_result(result: SurveyResult) -> int:
@@ -56,7 +56,7 @@ def hand_talk() -> Iterator[HandTalk]:
     """Give a line that shows the plunger live, a line for every stroke, and listen to the keyboard."""
     from daq.talk import HandTalk
 
-    with _bar() as bar:
+    with _bar(with_share=False) as bar:
         screen, keyboard = _Screen(bar), _Keyboard()
         screen.tell(HOW_TO_ORDER)
         yield HandTalk(
@@ -70,11 +70,13 @@ def hand_talk() -> Iterator[HandTalk]:
 
 
 @contextmanager
-def _bar() -> Iterator[Bar]:
+def _bar(*, with_share: bool = True) -> Iterator[Bar]:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn
 
-    columns = (TextColumn("{task.description}"), BarColumn(bar_width=20), TextColumn("{task.percentage:3.0f} %"))
+    description = TextColumn("{task.description}", markup=False)
+    share = (BarColumn(bar_width=20), TextColumn("{task.percentage:3.0f} %")) if with_share else ()
+    columns = (description, *share)
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         yield bar
 
@@ -85,7 +87,7 @@ class _Screen:
     def __init__(self, bar: Bar) -> None:
         self._bar = bar
         self._task = bar.add_task("meeting the rig", total=1.0)
-        self._place = ""
+        self._place = self._key_name = ""
 
     def tell(self, sentence: str) -> None:
         """Print a sentence above the bar."""
@@ -94,6 +96,7 @@ class _Screen:
     def progress(self, progress: Progress) -> None:
         """Move the bar."""
         left = "" if progress.seconds_left is None else f", {_clock(progress.seconds_left)} left"
+        self._key_name = progress.key.name
         self._place = f"{progress.key.name:3} {progress.key_index + 1} of {progress.key_count}: {progress.doing}{left}"
         self._bar.update(self._task, completed=progress.share, description=self._place)
 
@@ -105,7 +108,7 @@ class _Screen:
         """Show the plunger live."""
         from keyplumb.commands.hand_screen import word_and_bar
 
-        self._bar.update(self._task, description=f"{self._place}  {word_and_bar(now)}")
+        self._bar.update(self._task, description=f"{self._key_name:3} {word_and_bar(now)}")
 
     def verdict(self, verdict: StrokeVerdict, good: int, wanted: int) -> None:
         """Say how a stroke was."""

@@ -14,7 +14,7 @@ from daq.errors import CommandRefused, PortNotFound, RigSilent, WrongRig
 from daq.talk import Progress
 from recordings.calibration_file import write_calibration
 from recordings.calibration_record import CalibrationRecord, RigIdentity
-from recordings.errors import NoSuchFile, RecordingExists, RecordingInUse
+from recordings.errors import NothingToResume, RecordingExists, RecordingInUse, SurveyUnderWay
 from recordings.partial import assemble, partial_folder
 from recordings.reader import read_recording
 from rig.virtual.virtual_rig import RigSpec, VirtualRig
@@ -169,7 +169,10 @@ def test_a_survey_is_gone_on_with_on_the_same_rig_only(tmp_path: Path) -> None:
 
 
 def test_there_must_be_something_to_go_on_with(tmp_path: Path) -> None:
-    with pytest.raises(NoSuchFile):
+    with pytest.raises(NothingToResume, match="no survey under way"):
+        resume("/dev/none", tmp_path / "r.h5")
+    (tmp_path / "r.h5").touch()
+    with pytest.raises(NothingToResume, match="finished already"):
         resume("/dev/none", tmp_path / "r.h5")
 
 
@@ -191,9 +194,13 @@ def test_a_wrong_port_on_resuming_leaves_the_folder_to_be_resumed(tmp_path: Path
     path = tmp_path / "r.h5"
     with a_rig() as port, pytest.raises(KeyboardInterrupt):
         survey(port, path, a_plan("C4,C#4"), interrupt_at("C#4", "stroke"))
+    kept = {file.name: file.read_bytes() for file in partial_folder(path).iterdir()}
     with pytest.raises(PortNotFound):
         resume("/dev/none", path)
+    assert kept.items() <= {file.name: file.read_bytes() for file in partial_folder(path).iterdir()}.items()
     with a_rig() as port:
+        with pytest.raises(SurveyUnderWay, match="keyplumb resume"):
+            survey(port, path)
         resume(port, path)
     assert read_recording(path).complete
 

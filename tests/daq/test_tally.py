@@ -79,6 +79,28 @@ def test_a_rig_that_has_forgotten_its_numbers_says_that_the_loss_is_unknown() ->
     assert trace.sample_number.tolist() == list(range(10))
 
 
+def test_a_rig_that_has_forgotten_how_often_it_has_started_is_known_by_its_numbers() -> None:
+    tally, told = a_tally()
+    tally.greeted(a_hello())
+    tally.frame_is_news(900)
+    for number in range(0, 5000, 10):
+        tally.trace(a_block(number))
+
+    assert tally.greeted(a_hello(start_count=1, next_sample=0))
+    assert told.amounts() == [("rig_restarted", 1)]
+    assert tally.frame_is_news(0)
+    assert tally.trace(a_block(0, first_tick_us=1000)) is not None
+
+
+def test_a_greeting_that_comes_twice_is_no_restart() -> None:
+    tally, told = a_tally()
+    tally.greeted(a_hello(next_sample=0))
+    tally.trace(a_block(0))
+
+    assert not tally.greeted(a_hello(next_sample=0))
+    assert "rig_restarted" not in dict(told.amounts())
+
+
 def test_a_second_greeting_of_the_same_rig_changes_nothing() -> None:
     tally, told = a_tally()
     tally.greeted(a_hello(next_sample=0))

@@ -348,7 +348,7 @@ TROUBLES = [
         ("press", "C4", "--port", "x", "--out", "n.h5", "--profile", "mine"), 3, "lines_csv", id="press: no profile"
     ),
     pytest.param(("press", "C4", "--port", "/dev/none", "--out", "n.h5"), 4, "no such port", id="press: no port"),
-    pytest.param(("resume", "n.h5", "--port", "/dev/none"), 3, "n.h5.partial: no such", id="resume: nothing there"),
+    pytest.param(("resume", "n.h5", "--port", "/dev/none"), 3, "cannot be gone on with", id="resume: nothing"),
     pytest.param(("check", "--still"), 2, "required: --port", id="check: no port told"),
     pytest.param(("check", "--port", "/dev/none", "--still"), 4, "no such port", id="check: no port"),
     pytest.param(("check", "--port", "x", "--seconds", "0.5"), 2, "between 2 and 3600", id="check: too short a rest"),

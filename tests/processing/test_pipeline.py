@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from processing.pipeline import analyse, analyse_key
 from processing.stages import KeyResult
-from recordings.types import KeyRecording, RawTrace
+from recordings.types import KeyRecording, RawEvents, RawTrace, join
 from tests.builders import C4, QUICK, Press, SyntheticKey, a_calibration, a_header, a_recording, a_trace, midi, pressed
 
 KEY = SyntheticKey()
@@ -200,3 +200,19 @@ def test_no_input_is_changed() -> None:
     result_of(recording)
 
     assert np.array_equal(before, recording.trace.force_counts)
+
+
+def test_strokes_that_end_short_of_the_bed_are_left_out_where_others_reach_it() -> None:
+    whole = a_recording(SyntheticKey(), Press(strokes=3))
+    short = a_recording(SyntheticKey(), Press(strokes=2, turn_newton=1.5))
+    shift = int(whole.trace.tick_us[-1]) + 1000
+    number = len(whole.trace) + np.arange(len(short.trace), dtype=np.int64)
+    after = RawTrace(
+        number, short.trace.tick_us + shift, short.trace.force_counts.copy(), short.trace.displacement_counts.copy()
+    )
+    both = join((whole, KeyRecording(C4, after, RawEvents.none())))
+    (alone, mixed) = (analyse(a_header(), [recording], QUICK).keys[0] for recording in (whole, both))
+
+    assert mixed.strokes == 3
+    assert mixed["key_dip"].value == pytest.approx(alone["key_dip"].value, abs=0.005)
+    assert any(finding.code == "strokes_left_out" for finding in mixed.findings)
