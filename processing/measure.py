@@ -22,6 +22,8 @@ class Evidence:
 
     curve: Curve
     stroke_curves: tuple[Curve, ...]
+    heavier_curve: Curve
+    """The mean curve if the key's effective mass were larger by its standard uncertainty."""
     stroke_notes: tuple[StrokeNotes, ...]
     notes_heard: bool
     zero_u_newton: float
@@ -39,7 +41,8 @@ def measure_key(evidence: Evidence, settings: Settings) -> tuple[tuple[Measureme
     places = [_places((notes,), evidence.notes_heard) for notes in evidence.stroke_notes]
     singles = _readable(zip(evidence.stroke_curves, places, strict=True), settings)
     copies = _readable(((copy, whole.notes) for copy in noisy_copies(evidence.curve, settings.uncertainty)), settings)
-    measured = tuple(_measure(feature, whole, singles, copies, evidence, settings) for feature in FEATURES)
+    heavier = _readable([(evidence.heavier_curve, whole.notes)], settings)
+    measured = tuple(_measure(feature, whole, singles, copies, heavier, evidence, settings) for feature in FEATURES)
     return measured, whole.marks
 
 
@@ -79,6 +82,7 @@ def _measure(
     whole: ReadOff,
     singles: list[ReadOff],
     copies: list[ReadOff],
+    heavier: list[ReadOff],
     evidence: Evidence,
     settings: Settings,
 ) -> Measurement:
@@ -88,6 +92,7 @@ def _measure(
         return Measurement(name=feature.name, unit=feature.unit, value=None, reason=str(absent))
     flags = list(evidence.flags)
     parts = [_noise_part(_values(feature, copies), value), *_rig_parts(feature, evidence, settings)]
+    parts += [Part(abs(other - value), 1e3) for other in _values(feature, heavier)]
     type_a = from_strokes(_values(feature, singles))
     if type_a is None:
         flags.append("single_stroke")

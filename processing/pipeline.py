@@ -10,6 +10,7 @@ import numpy as np
 from processing.calibrate import calibrate
 from processing.curve import common_length_mm, kernel_half_width_mm, mean_curve, to_curve
 from processing.errors import NoStroke
+from processing.inertia import accelerations, mass_of, motion_of, without_inertia
 from processing.keyboard import KeyboardResult, compare_keys
 from processing.measure import Evidence, all_missing, measure_key
 from processing.notes import notes_of_stroke, to_notes
@@ -67,14 +68,19 @@ def _analyse_key(whole: KeyRecording, calibration: Calibration, settings: Settin
     used = comparable(strokes, settings)
     half_width_mm = kernel_half_width_mm(used, settings.curve)
     until_mm = common_length_mm(used)
-    curves = tuple(
+    pressed = tuple(
         to_curve(stroke, half_width_mm=half_width_mm, until_mm=until_mm, settings=settings.curve) for stroke in used
     )
+    motion = motion_of(trace)
+    moved = tuple(accelerations(stroke, motion, pressed[0].way_mm, half_width_mm) for stroke in used)
+    mass = mass_of(pressed, moved, motion.noise_m_per_s2)
+    curves = tuple(without_inertia(*pair, mass.kg) for pair in zip(pressed, moved, strict=True))
     curve = mean_curve(curves)
 
     evidence = Evidence(
         curve,
         curves,
+        mean_curve(tuple(without_inertia(*pair, mass.kg + mass.u_kg) for pair in zip(pressed, moved, strict=True))),
         tuple(notes for stroke, notes in zip(strokes, stroke_notes, strict=True) if stroke in used),
         notes_heard=log.heard,
         zero_u_newton=float(np.mean([stroke.zero_u_newton for stroke in used])),
