@@ -2,7 +2,7 @@
 
 How it works: a number names a key. From it follow the scenario (fern, moss), who presses (motor, hand), the colour, and
 a seed from which all else is drawn: the keyboard's own scatter, the noise, hum, drift and zero of the sensors, the size
-of the screw's wobble, where strokes start. The mechanism is the whole one, with inertia, friction and contact; only the
+of the screw's wobble, the latency of the note within its bound, where strokes start. The mechanism is the whole one, with inertia, friction and contact; only the
 time in which nothing is pressed is kept short. Samples come straight from the bench: nothing is lost on a cable.
 
 Left out: faulty keys, the touch that finds the key before the first stroke, presses that a survey would refuse, and an
@@ -12,7 +12,7 @@ error of the calibration: counts are explained by the very scales that made them
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -31,6 +31,8 @@ BLOCK = 50
 STROKES = 3
 SPEED_MM_PER_S, ACCELERATION_MM_PER_S2, TURN_NEWTON = 4.0, 200.0, 4.0
 """As in the programme `slow`."""
+LATENCY_BYTES_S, LATENCY_BOUND_S = 0.00096, 0.005
+"""A note is late by the time of its three MIDI bytes at least, and by what the analysis takes for its bound at most."""
 REST_SAMPLES = 400
 LONGEST_S = 120.0
 
@@ -68,7 +70,9 @@ def _who(number: int) -> Who:
 
 def _a_key(scenario: str, *, sharp: bool, random: np.random.Generator) -> KeySpec:
     drawn = load_scenario(scenario).model_copy(update={"seed": int(random.integers(2**31)), "faults": ()})
-    return random.choice([key for key in keyboard_of(drawn) if is_sharp(key.number) == sharp])
+    key = random.choice([key for key in keyboard_of(drawn) if is_sharp(key.number) == sharp])
+    late_s = random.uniform(LATENCY_BYTES_S, LATENCY_BOUND_S) - LATENCY_BYTES_S
+    return replace(key, note=replace(key.note, latency_s=late_s))
 
 
 def _a_bench(random: np.random.Generator) -> BenchSpec:
