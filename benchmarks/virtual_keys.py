@@ -2,8 +2,9 @@
 
 How it works: a number names a key. From it follow the scenario (fern, moss), who presses (motor, hand), the colour, and
 a seed from which all else is drawn: the keyboard's own scatter, the noise, hum, drift and zero of the sensors, the size
-of the screw's wobble, the latency of the note within its bound, where strokes start. The mechanism is the whole one, with inertia, friction and contact; only the
-time in which nothing is pressed is kept short. Samples come straight from the bench: nothing is lost on a cable.
+of the screw's wobble, the latency of the note within its bound, where strokes start. The mechanism is the whole one,
+with inertia, friction and contact; only the time in which nothing is pressed is kept short. Samples come straight from
+the bench: nothing is lost on a cable.
 
 Left out: faulty keys, the touch that finds the key before the first stroke, presses that a survey would refuse, and an
 error of the calibration: counts are explained by the very scales that made them.

@@ -25,7 +25,7 @@ HEAVIEST_KEY_KG = 0.35
 PRIOR_KG, PRIOR_U_KG = HEAVIEST_KEY_KG / 2.0, HEAVIEST_KEY_KG / np.sqrt(12.0)
 """Anything between nothing and the heaviest: rectangular (GUM 4.3.7)."""
 CLEAR_OF_NOISE = 3.0
-"""Differences in acceleration tell of the mass if they are so many times the gauge's noise; else they are that noise."""
+"""Differences in acceleration tell of the mass if they are so many times the gauge's noise, else of that noise."""
 FROM_MM = 1.0
 """Nearer to touch the key does not move with the plunger yet."""
 MM_PER_M = 1000.0

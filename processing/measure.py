@@ -3,17 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from processing.errors import FeatureNotFound
 from processing.features.read_off import NotePlaces, ReadOff
 from processing.features.table import FEATURES, Feature
+from processing.inertia import HEAVIEST_KEY_KG
 from processing.landmarks import Landmarks, find_landmarks
+from processing.otherwise import notes_as_late_as_may_be, smoothed_again, smoothing_bound
+from processing.rectangular import factor_share
 from processing.settings import Settings
 from processing.stages import Curve, Measurement, StrokeNotes
 from processing.uncertainty import Part, combine, coverage_factor, from_strokes, noisy_copies
+
+
+@dataclass(frozen=True, slots=True)
+class _Otherwise:
+    """The key read again: were it heavier, were the curve smoother, were the notes as late as may be."""
+
+    heavier: ReadOff | FeatureNotFound
+    smoother: ReadOff | FeatureNotFound
+    later: ReadOff
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +53,13 @@ def measure_key(evidence: Evidence, settings: Settings) -> tuple[tuple[Measureme
     places = [_places((notes,), evidence.notes_heard) for notes in evidence.stroke_notes]
     singles = _readable(zip(evidence.stroke_curves, places, strict=True), settings)
     copies = _readable(((copy, whole.notes) for copy in noisy_copies(evidence.curve, settings.uncertainty)), settings)
-    heavier = _readable([(evidence.heavier_curve, whole.notes)], settings)
-    measured = tuple(_measure(feature, whole, singles, copies, heavier, evidence, settings) for feature in FEATURES)
+    latest_s = settings.feature.latency_bound_s
+    other = _Otherwise(
+        _read_off(evidence.heavier_curve, whole.notes, settings),
+        _read_off(smoothed_again(evidence.curve), whole.notes, settings),
+        replace(whole, notes=notes_as_late_as_may_be(whole.notes, latest_s)),
+    )
+    measured = tuple(_measure(feature, whole, singles, copies, other, evidence, settings) for feature in FEATURES)
     return measured, whole.marks
 
 
@@ -70,7 +87,9 @@ def _places(notes: tuple[StrokeNotes, ...], heard: bool) -> NotePlaces:
     why = "the note did not sound" if heard else "no note events were recorded"
     if triggers and not releases:
         why = "the note did not end on the way up"
-    return NotePlaces(_mean(triggers), _mean(releases), _mean(speeds), why)
+    down = [note.plunger_at_trigger_mm_per_s for note in notes if note.plunger_at_trigger_mm_per_s is not None]
+    up = [note.plunger_at_release_mm_per_s for note in notes if note.plunger_at_release_mm_per_s is not None]
+    return NotePlaces(_mean(triggers), _mean(releases), _mean(speeds), why, _mean(down) or 0.0, _mean(up) or 0.0)
 
 
 def _mean(values: list[float]) -> float | None:
@@ -82,7 +101,7 @@ def _measure(
     whole: ReadOff,
     singles: list[ReadOff],
     copies: list[ReadOff],
-    heavier: list[ReadOff],
+    other: _Otherwise,
     evidence: Evidence,
     settings: Settings,
 ) -> Measurement:
@@ -91,8 +110,9 @@ def _measure(
     except FeatureNotFound as absent:  # only this one: a bug must stay a crash
         return Measurement(name=feature.name, unit=feature.unit, value=None, reason=str(absent))
     flags = list(evidence.flags)
-    parts = [_noise_part(_values(feature, copies), value), *_rig_parts(feature, evidence, settings)]
-    parts += [Part(abs(other - value), 1e3) for other in _values(feature, heavier)]
+    parts = [_noise_part(_values(feature, copies), value), *_rig_parts(feature, evidence)]
+    otherwise = _otherwise_parts(feature, value, other, evidence.curve)
+    parts += otherwise
     type_a = from_strokes(_values(feature, singles))
     if type_a is None:
         flags.append("single_stroke")
@@ -105,9 +125,20 @@ def _measure(
         value=value,
         u=total.u,
         dof=total.dof,
-        coverage_factor=coverage_factor(total.dof, settings.uncertainty.coverage),
+        coverage_factor=coverage_factor(total.dof, settings.uncertainty.coverage)
+        * factor_share(otherwise[-1].u, total.u, settings.uncertainty.coverage),
         flags=tuple(flags),
     )
+
+
+def _otherwise_parts(feature: Feature, value: float, other: _Otherwise, curve: Curve) -> list[Part]:
+    """Return what inertia, smoothing and latency may have done to a number, the last as a rectangular bound."""
+    heavier, smoother, later = (
+        next(iter(_values(feature, [read] if isinstance(read, ReadOff) else [])), value) - value
+        for read in (other.heavier, other.smoother, other.later)
+    )
+    smoothing = smoothing_bound(feature.name, smoother, curve)
+    return [Part(abs(heavier), 1e3), Part(smoothing / np.sqrt(3.0), 1e3), Part(abs(later) / np.sqrt(3.0), 1e3)]
 
 
 def _values(feature: Feature, read_offs: list[ReadOff]) -> list[float]:
@@ -127,25 +158,12 @@ def _noise_part(values: list[float], value: float) -> Part:
     return Part(float(np.hypot(np.std(values, ddof=1), np.mean(values) - value)), len(values) - 1.0)
 
 
-NOTE_FEATURES = ("trigger_position", "release_position", "release_height", "trigger_margin")
 DIFFERENCES = ("friction", "letoff_rise", "letoff_drop", "breakaway", "damper_step")
 """Forces less forces: the zero of the cell falls out."""
 
 
 FORCE_AT_ENDS_NEWTON = 1.0
 """A shift of x = 0 by dx changes a work by the force at its ends times dx; no plain key takes 1 N before the bed."""
-SMOOTHED_PLACES = (
-    "bed_contact",
-    "letoff_peak_position",
-    "letoff_onset_position",
-    "letoff_end_position",
-    "damper_position",
-    "aftertouch",
-    "trigger_margin",
-)
-KERNEL_SHIFT_SHARE = 0.1
-"""By trial on raised cosines: the kernel shifts the place of a lopsided peak by up to a tenth of its half-width."""
-HEAVIEST_KEY_KG = 0.35
 
 
 def _start_ramp_newton(evidence: Evidence) -> float:
@@ -157,8 +175,8 @@ def _start_ramp_newton(evidence: Evidence) -> float:
     return HEAVIEST_KEY_KG * speed_m_per_s**2 / (2.0 * way_m)
 
 
-def _rig_parts(feature: Feature, evidence: Evidence, settings: Settings) -> list[Part]:
-    """Return the type B parts: zero of the cell, resolution of the gauge, latency bound of the note."""
+def _rig_parts(feature: Feature, evidence: Evidence) -> list[Part]:
+    """Return the type B parts: zero of the cell, resolution of the gauge, the start of the key."""
     parts = []
     strokes = max(1, evidence.curve.strokes)
     if feature.unit == "N" and feature.name not in DIFFERENCES:
@@ -167,11 +185,6 @@ def _rig_parts(feature: Feature, evidence: Evidence, settings: Settings) -> list
         parts.append(Part(evidence.touch_u_mm, 1e3))
     if feature.unit == "mJ":
         parts.append(Part(evidence.touch_u_mm * FORCE_AT_ENDS_NEWTON, 1e3))
-    if feature.name in SMOOTHED_PLACES:
-        parts.append(Part(KERNEL_SHIFT_SHARE * evidence.curve.half_width_mm / np.sqrt(3.0), 1e3))
     if feature.name == "breakaway":
         parts.append(Part(_start_ramp_newton(evidence) / np.sqrt(3.0), 1e3))
-    if feature.name in NOTE_FEATURES:
-        latest_mm = evidence.speed_mm_per_s * settings.feature.latency_bound_s
-        parts.append(Part(latest_mm / np.sqrt(3.0), 1e3))
     return parts
