@@ -27,6 +27,9 @@ HAIR_MM = 0.005
 COUNT_BEHIND = 6
 NOISE_SIGMAS, ROUNDING_STEPS = 4.0, 1.5
 """By so much a sample may seem to lie behind the furthest place though the plunger has not gone back."""
+BED_CARRIES_NEWTON = 1.0
+"""No plain key takes so much before its bed. Deeper, friction is a small part, and the stroke may end before a fixed
+way is regained; there as much way as was gone back must do."""
 JUMP = 4.0
 """A force that jumps by so many touch forces from one sample to the next says nothing of where between them."""
 MOST_DIFFERENCE_MM = 1.0
@@ -284,6 +287,8 @@ def _branch(
     furthest = np.maximum.accumulate(onward)
     back = furthest - onward
     new = back <= _behind_mm(trace, settings)
-    regained_at = np.maximum.accumulate(np.where(new, -np.inf, furthest + np.minimum(back, settings.new_ground_mm)))
+    in_the_bed = force[part] > BED_CARRIES_NEWTON
+    regains_mm = np.where(in_the_bed, np.minimum(back, settings.new_ground_mm), settings.new_ground_mm)
+    regained_at = np.maximum.accumulate(np.where(new, -np.inf, furthest + regains_mm))
     new &= (here >= 0.0) & (onward >= regained_at)
     return Branch(trace.time_s[part][new], here[new], force[part][new])

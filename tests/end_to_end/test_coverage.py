@@ -1,4 +1,4 @@
-"""The stated 95 % intervals hold the truth as often as they say: a small `make coverage`, half by motor, half by hand."""
+"""The stated 95 % intervals hold the truth as often as they say: a small `make coverage`, by motor and by hand."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from benchmarks.coverage import HIGHEST, LOWEST, Held, Row, hold_number, rows_of
 
 KEYS = 48
 WIDEST = 8.0
-"""U95 over the median error: 2.9 for a normal law with a known deviation (1.96 / 0.674), more for bounds and few strokes;
-far more says nothing."""
+"""U95 over the median error: 2.9 for a normal law with a known deviation (1.96 / 0.674), more for bounds and few
+strokes; far more says nothing."""
 
 
 @pytest.fixture(scope="module")
