@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/ready
 
-.PHONY: demo test lint bench accuracy hard-stops soak wire-page budget-page samples clean
+.PHONY: demo test lint bench accuracy coverage hard-stops soak wire-page budget-page samples clean
 
 demo: $(READY)
 	$(BIN)/keyplumb demo --out demo
@@ -21,6 +21,10 @@ lint: $(READY)
 # How far the numbers are from the virtual rig's truths, for both demo keyboards.
 accuracy: $(READY)
 	$(BIN)/python -m benchmarks.accuracy
+
+# Whether the stated 95 % intervals hold the truth 95 times in a hundred: 1200 virtual keys, some minutes on two cores.
+coverage: $(READY)
+	$(BIN)/python -m benchmarks.coverage
 
 bench: $(READY)
 	$(BIN)/python -m benchmarks.run

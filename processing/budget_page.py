@@ -14,7 +14,7 @@ from processing.budget.calibration_lines import (
     SKEW,
     TEMPERATURE,
 )
-from processing.budget.sources import NOISE, SOURCES, STROKES
+from processing.budget.sources import NOISE, OTHERWISE, SOURCES, STROKES
 from processing.features.table import FEATURES
 
 BEGIN, END = "<!-- budget tables: begin -->", "<!-- budget tables: end -->"
@@ -44,10 +44,13 @@ def budget_page() -> str:
     sources = [
         "| source | kind | distribution | why |\n|---|---|---|---|",
         *(f"| {name} | {kind} | {distribution} | {why} |" for name, kind, distribution, why in ALWAYS),
+        *(f"| {name} | B | {distribution} | {why} |" for name, distribution, why in OTHERWISE),
         *(f"| {source.name} | B | {source.distribution} | {source.why} |" for source in SOURCES),
         *(f"| {name} (calibration) | B | {distribution} | {why} |" for name, distribution, why in OF_THE_CALIBRATION),
     ]
-    models = ["| measurand | unit | lines besides noise, strokes and calibration |\n|---|---|---|"]
+    models = [
+        "| measurand | unit | lines besides noise, strokes, mass, smoothing, latency and calibration |\n|---|---|---|"
+    ]
     for feature in FEATURES:
         names = [source.name for source in SOURCES if source.acts_on(feature.name, feature.unit)]
         models.append(f"| `{feature.name}` | {feature.unit} | {'; '.join(names) or 'none'} |")

@@ -14,6 +14,8 @@ class Evidence:
 
     curve: Curve
     stroke_curves: tuple[Curve, ...]
+    heavier_curve: Curve
+    """The mean curve if the key's effective mass were larger by its standard uncertainty."""
     stroke_notes: tuple[StrokeNotes, ...]
     notes_heard: bool
     zero_u_newton: float

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -12,12 +12,14 @@ from processing.bent_curves import BENDS
 from processing.budget.calibration_lines import calibration_lines
 from processing.budget.lines import Budget, Correlation, Line
 from processing.budget.propagation import combine
-from processing.budget.sources import rig_lines
+from processing.budget.sources import LATENCY, otherwise_lines, rig_lines
 from processing.errors import FeatureNotFound
 from processing.evidence import Evidence
 from processing.features.read_off import NotePlaces, ReadOff
 from processing.features.table import FEATURES, Feature
 from processing.landmarks import Landmarks, find_landmarks
+from processing.otherwise import notes_as_late_as_may_be, smoothed_again
+from processing.rectangular import factor_share
 from processing.settings import Settings
 from processing.stages import Curve, Measurement, StrokeNotes
 from processing.uncertainty import noise_line, noisy_copies, strokes_line
@@ -33,6 +35,12 @@ class Again:
     """With its noise drawn anew."""
     bent: dict[str, tuple[float, ReadOff | FeatureNotFound, ReadOff | FeatureNotFound]]
     """By constant of the calibration: a step, and the key with the constant that much smaller and larger."""
+    heavier: ReadOff | FeatureNotFound
+    """Were the key's effective mass larger by its standard uncertainty."""
+    smoother: ReadOff | FeatureNotFound
+    """Were the curve smoothed once more."""
+    later: ReadOff
+    """Had the notes been heard as late as may be."""
 
 
 def measure_key(evidence: Evidence, settings: Settings) -> tuple[tuple[Measurement, ...], Landmarks | None]:
@@ -43,7 +51,14 @@ def measure_key(evidence: Evidence, settings: Settings) -> tuple[tuple[Measureme
     places = [_places((notes,), evidence.notes_heard) for notes in evidence.stroke_notes]
     singles = _readable(zip(evidence.stroke_curves, places, strict=True), settings)
     copies = _readable(((copy, whole.notes) for copy in noisy_copies(evidence.curve, settings.uncertainty)), settings)
-    again = Again(singles, copies, _bent_both_ways(evidence, whole.notes, settings))
+    again = Again(
+        singles,
+        copies,
+        _bent_both_ways(evidence, whole.notes, settings),
+        _read_off(evidence.heavier_curve, whole.notes, settings),
+        _read_off(smoothed_again(evidence.curve), whole.notes, settings),
+        replace(whole, notes=notes_as_late_as_may_be(whole.notes, settings.feature.latency_bound_s)),
+    )
     measured = tuple(_measure(feature, whole, again, evidence, settings) for feature in FEATURES)
     return measured, whole.marks
 
@@ -72,7 +87,9 @@ def _places(notes: tuple[StrokeNotes, ...], heard: bool) -> NotePlaces:
     why = "the note did not sound" if heard else "no note events were recorded"
     if triggers and not releases:
         why = "the note did not end on the way up"
-    return NotePlaces(_mean(triggers), _mean(releases), _mean(speeds), why)
+    down = [note.plunger_at_trigger_mm_per_s for note in notes if note.plunger_at_trigger_mm_per_s is not None]
+    up = [note.plunger_at_release_mm_per_s for note in notes if note.plunger_at_release_mm_per_s is not None]
+    return NotePlaces(_mean(triggers), _mean(releases), _mean(speeds), why, _mean(down) or 0.0, _mean(up) or 0.0)
 
 
 def _mean(values: list[float]) -> float | None:
@@ -104,6 +121,14 @@ def _measure(feature: Feature, whole: ReadOff, again: Again, evidence: Evidence,
     lines = [
         noise_line(_values(feature, again.noisy), value, feature.unit),
         *rig_lines(feature.name, feature.unit, evidence, settings),
+        *otherwise_lines(
+            feature.name,
+            feature.unit,
+            heavier=_moved(feature, value, again.heavier),
+            smoother=_moved(feature, value, again.smoother),
+            later=_moved(feature, value, again.later),
+            curve=evidence.curve,
+        ),
     ]
     type_a = strokes_line(_values(feature, again.singles), feature.unit)
     if type_a is None:
@@ -125,9 +150,12 @@ def _with_budget(
     flags: tuple[str, ...],
     settings: Settings,
 ) -> Measurement:
-    budget = Budget(
+    plain = Budget(
         measurand=feature.name, unit=feature.unit, value=value, lines=tuple(lines), correlations=correlations
     )
+    latest = next((abs(line.contribution) for line in lines if line.name == LATENCY), 0.0)
+    share = factor_share(latest, combine(plain).u, settings.uncertainty.coverage)
+    budget = replace(plain, factor_share=share)
     total = combine(budget)
     return Measurement(
         name=feature.name,
@@ -155,6 +183,12 @@ def _sensitivity(feature: Feature, value: float, again: Again, constant: str) ->
         for changed in _values(feature, [read_off])
     ]
     return float(np.mean(slopes)) if slopes else abs(value) / step
+
+
+def _moved(feature: Feature, value: float, otherwise: ReadOff | FeatureNotFound) -> float:
+    """Return how far a number moves if something were otherwise; nothing, where it could not be read then."""
+    read = _values(feature, [otherwise] if isinstance(otherwise, ReadOff) else [])
+    return read[0] - value if read else 0.0
 
 
 def _values(feature: Feature, read_offs: list[ReadOff]) -> list[float]:

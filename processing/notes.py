@@ -116,22 +116,24 @@ def notes_of_stroke(stroke: Stroke, log: NoteLog) -> StrokeNotes:
     note = next((note for note in log.notes if begins_s <= note.on_s <= turns_s + AROUND_S), None)
     if note is None:
         return StrokeNotes(None, None, None, None)
-    trigger = _way_at(stroke.down, note.on_s)
-    release = None
+    trigger, down_mm_per_s = _way_at(stroke.down, note.on_s)
+    release = up_mm_per_s = None
     if stroke.up is not None and note.off_s is not None and note.off_s >= stroke.up.time_s[0]:
-        release = _way_at(stroke.up, note.off_s)
-    return StrokeNotes(trigger, release, note.velocity, _speed_before(stroke.down, note.on_s, trigger))
+        release, up_mm_per_s = _way_at(stroke.up, note.off_s)
+    before = _speed_before(stroke.down, note.on_s, trigger)
+    return StrokeNotes(trigger, release, note.velocity, before, down_mm_per_s, up_mm_per_s)
 
 
-def _way_at(branch: Branch, time_s: float) -> float:
-    """Return the way at a time from a straight line through the samples within AROUND_S, or between the nearest two."""
+def _way_at(branch: Branch, time_s: float) -> tuple[float, float]:
+    """Return way and speed (without sign) at a time from a straight line through the samples within AROUND_S; the way
+    between the nearest two and the branch's own speed where there are too few."""
     near = np.abs(branch.time_s - time_s) <= AROUND_S
     if near.sum() < 5:
-        return float(np.interp(time_s, branch.time_s, branch.way_mm))
+        return float(np.interp(time_s, branch.time_s, branch.way_mm)), branch.speed_mm_per_s()
     since, way = branch.time_s[near] - time_s, branch.way_mm[near]
     spread = float(np.sum((since - since.mean()) ** 2))
     slope = float(np.sum((since - since.mean()) * way)) / spread if spread > 0 else 0.0
-    return float(way.mean() - slope * since.mean())
+    return float(way.mean() - slope * since.mean()), abs(slope)
 
 
 def _speed_before(branch: Branch, time_s: float, trigger_mm: float) -> float | None:

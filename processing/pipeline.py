@@ -15,6 +15,7 @@ from processing.curve import common_length_mm, kernel_half_width_mm, mean_curve,
 from processing.errors import NoStroke
 from processing.evidence import Evidence
 from processing.front_edge import at_front_edge
+from processing.inertia import accelerations, mass_of, motion_of, without_inertia
 from processing.keyboard import KeyboardResult, compare_keys
 from processing.measure import all_missing, measure_key
 from processing.notes import notes_of_stroke, to_notes
@@ -22,7 +23,7 @@ from processing.quality.checks import KeyEvidence, run_checks
 from processing.quasi_static import quasi_static_part
 from processing.segment import split_presses
 from processing.settings import Settings
-from processing.stages import CalibratedTrace, Finding, KeyResult, Stroke
+from processing.stages import CalibratedTrace, Curve, Finding, KeyResult, Stroke
 from processing.strokes import to_stroke
 from recordings.types import Calibration, DiaryEntry, Header, KeyRecording, RunInfo
 
@@ -84,16 +85,13 @@ def _analyse_key(
     stroke_notes = tuple(notes_of_stroke(stroke, log) for stroke in strokes)
 
     used = comparable(strokes, settings)
-    half_width_mm = kernel_half_width_mm(used, settings.curve)
-    until_mm = common_length_mm(used)
-    curves = tuple(
-        to_curve(stroke, half_width_mm=half_width_mm, until_mm=until_mm, settings=settings.curve) for stroke in used
-    )
+    curves, heavier_curve = _curves(trace, used, settings)
     curve = mean_curve(curves)
 
     evidence = Evidence(
         curve,
         curves,
+        heavier_curve,
         tuple(notes for stroke, notes in zip(strokes, stroke_notes, strict=True) if stroke in used),
         notes_heard=log.heard,
         zero_u_newton=float(np.mean([stroke.zero_u_newton for stroke in used])),
@@ -110,6 +108,23 @@ def _analyse_key(
     kind = marks.letoff.kind if marks else "none"
     window_mm = marks.window_mm(curve) if marks else None
     return KeyResult(recording.key, len(used), measurements, kind, findings, curve, curves, window_mm)
+
+
+def _curves(trace: CalibratedTrace, used: tuple[Stroke, ...], settings: Settings) -> tuple[tuple[Curve, ...], Curve]:
+    """Return the strokes' curves without inertia, and their mean if the key were heavier by its mass's uncertainty."""
+    half_width_mm = kernel_half_width_mm(used, settings.curve)
+    until_mm = common_length_mm(used)
+    pressed = tuple(
+        to_curve(stroke, half_width_mm=half_width_mm, until_mm=until_mm, settings=settings.curve) for stroke in used
+    )
+    motion = motion_of(trace)
+    moved = tuple(accelerations(stroke, motion, pressed[0].way_mm, half_width_mm) for stroke in used)
+    mass = mass_of(pressed, moved, motion.noise_m_per_s2)
+    light, heavy = (
+        tuple(without_inertia(*pair, kg) for pair in zip(pressed, moved, strict=True))
+        for kg in (mass.kg, mass.kg + mass.u_kg)
+    )
+    return light, mean_curve(heavy)
 
 
 def _touch_u_mm(trace: CalibratedTrace, used: tuple[Stroke, ...]) -> float:

@@ -17,8 +17,8 @@ class StrokeSettings:
     reversal_mm: float = 0.3
     """Going back more than this ends an approach; trembling hands stay below."""
     new_ground_mm: float = 0.03
-    """A sample counts only if it lies at most this much behind the furthest place so far: after a reversal the
-    friction is in between its two signs until the old place is passed again."""
+    """After a reversal the friction is in between its two signs until the old place is passed by so much again; samples
+    count from there on. The gauge's noise may seem to go back by at most as much."""
     air_mm: float = 0.1
     """So much way without force is air, and gives the zero of the cell."""
     air_lasts_mm: float = 0.2

@@ -139,6 +139,10 @@ class StrokeNotes:
     release_mm: float | None
     velocity: float | None
     speed_at_trigger_mm_per_s: float | None
+    """Mean over the last millimetre before note-on."""
+    plunger_at_trigger_mm_per_s: float | None = None
+    plunger_at_release_mm_per_s: float | None = None
+    """How fast the plunger was just then."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -25,6 +25,11 @@ QUIET_NEWTON = 0.015
 CLEAR_OF_TOUCH_MM, SAMPLES_CLEAR_OF_TOUCH = 0.05, 3
 HAIR_MM = 0.005
 COUNT_BEHIND = 6
+NOISE_SIGMAS, ROUNDING_STEPS = 4.0, 1.5
+"""By so much a sample may seem to lie behind the furthest place though the plunger has not gone back."""
+BED_CARRIES_NEWTON = 1.0
+"""No plain key takes so much before its bed. Deeper, friction is a small part, and the stroke may end before a fixed
+way is regained; there as much way as was gone back must do."""
 JUMP = 4.0
 """A force that jumps by so many touch forces from one sample to the next says nothing of where between them."""
 MOST_DIFFERENCE_MM = 1.0
@@ -258,6 +263,15 @@ def _edge(force: FloatArray, first: int) -> int:
     return first + int(jumped[0]) if len(jumped) else first
 
 
+def _behind_mm(trace: CalibratedTrace, settings: StrokeSettings) -> float:
+    """Return how far behind the furthest place a sample may lie: the gauge's noise and rounding, no real way back.
+
+    On a real way back, however short, the friction gives way before anything slides.
+    """
+    unsure_mm = max(NOISE_SIGMAS * trace.displacement_noise_mm, ROUNDING_STEPS * trace.displacement_step_mm)
+    return min(settings.new_ground_mm, unsure_mm)
+
+
 def _branch(
     trace: CalibratedTrace,
     way: FloatArray,
@@ -269,7 +283,12 @@ def _branch(
 ) -> Branch:
     """Return the samples of one way that break new ground from touch on."""
     here = way[part]
-    furthest = np.maximum.accumulate(here) if downward else np.minimum.accumulate(here)
-    new = np.abs(here - furthest) <= settings.new_ground_mm
-    new &= here >= 0.0
+    onward = here if downward else -here
+    furthest = np.maximum.accumulate(onward)
+    back = furthest - onward
+    new = back <= _behind_mm(trace, settings)
+    in_the_bed = force[part] > BED_CARRIES_NEWTON
+    regains_mm = np.where(in_the_bed, np.minimum(back, settings.new_ground_mm), settings.new_ground_mm)
+    regained_at = np.maximum.accumulate(np.where(new, -np.inf, furthest + regains_mm))
+    new &= (here >= 0.0) & (onward >= regained_at)
     return Branch(trace.time_s[part][new], here[new], force[part][new])

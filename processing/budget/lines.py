@@ -62,6 +62,8 @@ class Budget:
     value: float
     lines: tuple[Line, ...]
     correlations: tuple[Correlation, ...] = ()
+    factor_share: float = 1.0
+    """What the coverage factor is multiplied with where a bound dominates (`rectangular.py`); 1: as the GUM has it."""
 
     def __post_init__(self) -> None:
         names = [line.name for line in self.lines]

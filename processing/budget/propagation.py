@@ -29,10 +29,11 @@ class Combined:
 
     u: float
     dof: float
+    factor_share: float = 1.0
 
     def coverage_factor(self, coverage: float) -> float:
-        """Return Student's t for these degrees of freedom."""
-        return coverage_factor(self.dof, coverage)
+        """Return Student's t for these degrees of freedom, less where a bound dominates."""
+        return coverage_factor(self.dof, coverage) * self.factor_share
 
 
 def combine(budget: Budget) -> Combined:
@@ -46,7 +47,8 @@ def combine(budget: Budget) -> Combined:
     parts = [_joint(budget, group) for group in groups(budget)]
     variance = sum(part.u**2 for part in parts)
     weighted = sum(part.u**4 / part.dof for part in parts)
-    return Combined(float(np.sqrt(variance)), min(MOST_DOF, variance**2 / weighted) if weighted > 0 else MOST_DOF)
+    dof = min(MOST_DOF, variance**2 / weighted) if weighted > 0 else MOST_DOF
+    return Combined(float(np.sqrt(variance)), dof, budget.factor_share)
 
 
 def groups(budget: Budget) -> list[tuple[Line, ...]]:

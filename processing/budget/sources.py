@@ -15,6 +15,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from processing.budget.lines import AS_GOOD_AS_KNOWN_DOF, Distribution, Line
+from processing.inertia import HEAVIEST_KEY_KG
+from processing.otherwise import smoothing_bound
+from processing.stages import Curve
 
 if TYPE_CHECKING:
     from processing.evidence import Evidence
@@ -22,24 +25,18 @@ if TYPE_CHECKING:
 
 NOISE = "noise, through smoothing and picking"
 STROKES = "repeatability of strokes"
+INERTIA, SMOOTHING, LATENCY = "mass of the key", "smoothing", "latency bound of the note"
+OTHERWISE: tuple[tuple[str, Distribution, str], ...] = (
+    (INERTIA, "normal", "what accelerating the key takes is taken out of the curves; its mass is known only so well"),
+    (SMOOTHING, "rectangular", "the curve is smoothed once more and read again; at a lopsided peak a reckoned bound"),
+    (LATENCY, "rectangular", "the note may be late by up to its bound; the number is read again for that case"),
+)
+"""Lines that every measurand has, found by reading it again (`otherwise.py`); 0 where it does not hang on them."""
 
-NOTE_FEATURES = ("trigger_position", "release_position", "release_height", "trigger_margin")
 DIFFERENCES = ("friction", "letoff_rise", "letoff_drop", "breakaway", "damper_step")
 """Forces less forces: the zero of the cell falls out."""
 FORCE_AT_ENDS_NEWTON = 1.0
 """A shift of x = 0 by dx changes a work by the force at its ends times dx; no plain key takes 1 N before the bed."""
-SMOOTHED_PLACES = (
-    "bed_contact",
-    "letoff_peak_position",
-    "letoff_onset_position",
-    "letoff_end_position",
-    "damper_position",
-    "aftertouch",
-    "trigger_margin",
-)
-KERNEL_SHIFT_SHARE = 0.1
-"""By trial on raised cosines: the kernel shifts the place of a lopsided peak by up to a tenth of its half-width."""
-HEAVIEST_KEY_KG = 0.35
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,10 +74,6 @@ def _touch_u(evidence: Evidence, _: Settings) -> float:
     return evidence.touch_u_mm
 
 
-def _kernel_u(evidence: Evidence, _: Settings) -> float:
-    return KERNEL_SHIFT_SHARE * evidence.curve.half_width_mm / float(np.sqrt(3.0))
-
-
 def start_ramp_newton(evidence: Evidence) -> float:
     """Return how much force setting the key in motion can take: m v^2 / (2 d), d the kernel's half-width.
 
@@ -92,10 +85,6 @@ def start_ramp_newton(evidence: Evidence) -> float:
 
 def _start_u(evidence: Evidence, _: Settings) -> float:
     return start_ramp_newton(evidence) / float(np.sqrt(3.0))
-
-
-def _latency_u(evidence: Evidence, settings: Settings) -> float:
-    return evidence.speed_mm_per_s * settings.feature.latency_bound_s / float(np.sqrt(3.0))
 
 
 SOURCES = (
@@ -116,21 +105,26 @@ SOURCES = (
         "a shifted x = 0 shifts the ends of the work by force times way; 1 N is more than a plain key takes",
     ),
     Source(
-        "smoothing moves a place", "rectangular", "mm", 1.0,
-        lambda name, _: name in SMOOTHED_PLACES, _kernel_u,
-        "the kernel moves the place of a lopsided peak or bend by up to a tenth of its half-width",
-    ),
-    Source(
         "setting the key in motion", "rectangular", "N", 1.0,
         lambda name, _: name == "breakaway", _start_u,
         "m v^2 / 2d for the heaviest key over the kernel's half-width is force of motion, not of break-away",
     ),
-    Source(
-        "latency bound of the note", "rectangular", "mm", 1.0,
-        lambda name, _: name in NOTE_FEATURES, _latency_u,
-        "the note may be late by up to its bound; at the speed of the stroke that is a way",
-    ),
 )  # fmt: skip
+
+
+def otherwise_lines(
+    name: str, unit: str, *, heavier: float, smoother: float, later: float, curve: Curve
+) -> tuple[Line, ...]:
+    """Return the lines of OTHERWISE, given how far the number moves in each case, in its own unit."""
+    sizes = (
+        abs(heavier),
+        smoothing_bound(name, smoother, curve) / float(np.sqrt(3.0)),
+        abs(later) / float(np.sqrt(3.0)),
+    )
+    return tuple(
+        Line(name=source, kind="B", distribution=distribution, u=u, unit=unit, dof=AS_GOOD_AS_KNOWN_DOF)
+        for (source, distribution, _), u in zip(OTHERWISE, sizes, strict=True)
+    )
 
 
 def rig_lines(name: str, unit: str, evidence: Evidence, settings: Settings) -> tuple[Line, ...]:

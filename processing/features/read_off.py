@@ -21,6 +21,9 @@ class NotePlaces:
     speed_mm_per_s: float | None
     """Mean speed over the last millimetre before note-on."""
     why_not: str
+    plunger_at_trigger_mm_per_s: float = 0.0
+    plunger_at_release_mm_per_s: float = 0.0
+    """How fast the plunger was just then: a late note is told at a place that much further on."""
 
 
 @dataclass(frozen=True, slots=True)

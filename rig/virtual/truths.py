@@ -87,19 +87,26 @@ def true_features(key: KeySpec) -> dict[str, float | None]:
     truth |= {"damper_position": damper_at, "damper_step": damper.height_newton or None}
     truth |= _weights(x, down, up, contact, onset, damper_at)
     whole = x <= contact
-    press, back = np.trapezoid(down[whole], x[whole]), np.trapezoid(up[whole], x[whole])
+    press, back = _work(x, down, contact), _work(x, up, contact)
     truth |= {
         "weight_to_note": float(down[(x >= 1.0) & (x <= trigger)].max()),
         "lift_weight": float(up[(x >= 0.3) & whole].min()),
         "breakaway": max(0.0, float(down[(x >= 0) & (x <= 1)].max() - down[(x >= 1) & (x <= 2)].mean())),
-        "press_work": float(press),
-        "return_work": float(back),
-        "loop_work": float(press - back),
+        "press_work": press,
+        "return_work": back,
+        "loop_work": press - back,
         "trigger_position": trigger,
         "release_position": release,
         "release_height": None if release is None else dip - release,
     }
     return truth
+
+
+def _work(x: FloatArray, force: FloatArray, until_mm: float) -> float:
+    """Return the integral of a force from 0 exactly to a place, in mJ: whole steps alone would lose half a step's."""
+    inside = (x > 0.0) & (x < until_mm)
+    places = np.concatenate([[0.0], x[inside], [until_mm]])
+    return float(np.trapezoid(np.interp(places, x, force), places))
 
 
 def _first(x: FloatArray, force: FloatArray, level: float, *, after: float) -> float:
@@ -127,13 +134,15 @@ def _letoff(x: FloatArray, down: FloatArray, peak_at: int, lowest: float) -> dic
     rise, drop = peak - before, peak - lowest
     rising = x < peak_mm
     onset = _last_below(x[rising], down[rising], before + 0.1 * rise)
-    end_at = int(np.flatnonzero((x > peak_mm) & (down <= peak - 0.9 * drop))[0])
-    over = (x >= onset) & (x <= x[end_at])
+    fallen = peak - 0.9 * drop
+    end_at = int(np.flatnonzero((x > peak_mm) & (down <= fallen))[0])
+    end = float(np.interp(-fallen, -down[end_at - 1 : end_at + 1], x[end_at - 1 : end_at + 1]))
+    over = (x >= onset) & (x <= end)
     return {
         "letoff_peak_position": peak_mm,
         "letoff_peak_force": peak,
         "letoff_onset_position": onset,
-        "letoff_end_position": float(x[end_at]),
+        "letoff_end_position": end,
         "letoff_rise": rise,
         "letoff_drop": drop,
         "letoff_ratio": drop / peak,

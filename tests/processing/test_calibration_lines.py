@@ -45,7 +45,7 @@ ALL = CalibrationDoubt(
 def an_evidence(doubt: CalibrationDoubt | None, *, up: FloatArray | None = None) -> Evidence:
     curve = a_curve(X, KEY.force_down(X), KEY.force_up(X) if up is None else up)
     notes = StrokeNotes(trigger_mm=8.5, release_mm=7.0, velocity=None, speed_at_trigger_mm_per_s=SPEED)
-    return Evidence(curve, (curve,) * 3, (notes,) * 3, True, 1e-4, 1e-3, SPEED, (), doubt)
+    return Evidence(curve, (curve,) * 3, curve, (notes,) * 3, True, 1e-4, 1e-3, SPEED, (), doubt)
 
 
 def measured(doubt: CalibrationDoubt | None = ALL, *, up: FloatArray | None = None) -> dict[str, Measurement]:
