@@ -19,7 +19,7 @@ from processing.calibration.settings import DegreeSettings
 TRUTHS = Path(__file__).parents[2] / "truths" / "calibration"
 CERTIFIED = json.loads((TRUTHS / "strd_certified.json").read_text())
 LOADCELL = json.loads((TRUTHS / "loadcell_quadratic_published.json").read_text())
-H3 = json.loads((TRUTHS / "h3_published.json").read_text())
+H3 = json.loads((TRUTHS.parent / "gum" / "h3_published.json").read_text())
 
 
 def columns(name: str) -> dict[str, np.ndarray[Any, np.dtype[np.float64]]]:
@@ -82,7 +82,7 @@ def test_the_way_back_through_the_load_cell_solves_its_parabola() -> None:
 
 def test_the_thermometer_of_the_gum_has_its_printed_numbers() -> None:
     """GUM H.3: line in (t - 20), its covariance, and the correction at 30 degrees."""
-    data = columns("h3_thermometer.csv")
+    data = columns("../gum/h3_thermometer.csv")
     fit = fit_polynomial(data["t_k_degC"] - H3["t0"], data["b_k_degC"], 1)
 
     (y1, y2), covariance = in_powers(fit)
