@@ -75,7 +75,7 @@ def read_plan(path: Path) -> tuple[Visit, ...]:
         try:
             entries.append((parse_keys(entry.keys), load_programme(programme)))
         except UnknownKey as fault:
-            raise MalformedPlan(str(path), f"visit.{number}.keys: {fault}") from fault
+            raise MalformedPlan(str(path), f"visit {number + 1}, keys: {fault}") from fault
     return plan_visits(tuple(entries), order=plan.order, seed=plan.seed)
 
 

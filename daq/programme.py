@@ -13,6 +13,7 @@ from typing import Annotated, Literal, TypeVar
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from daq.errors import MalformedPlan
+from rig.profiles.toml_place import line_of_key
 
 PROGRAMME_FOLDER = Path(__file__).parent / "programmes"
 
@@ -149,14 +150,40 @@ Model = TypeVar("Model", bound=BaseModel)
 
 
 def read_toml(path: Path, model: type[Model]) -> Model:
-    """Return a file that people write as its model. Raises MalformedPlan naming file and place."""
+    """Return a file that people write as its model. Raises MalformedPlan naming file, line and place."""
     try:
-        return model.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+        text = path.read_text(encoding="utf-8")
+        return model.model_validate(tomllib.loads(text))
     except OSError as fault:
         raise MalformedPlan(str(path), fault.strerror or str(fault)) from fault
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
+    except UnicodeDecodeError as fault:
+        raise MalformedPlan(str(path), "it is no UTF-8 text, as TOML must be") from fault
+    except tomllib.TOMLDecodeError as fault:  # its text names line and column already
         raise MalformedPlan(str(path), str(fault)) from fault
     except ValidationError as fault:
-        first = fault.errors()[0]
-        place = ".".join(str(part) for part in first["loc"])
-        raise MalformedPlan(str(path), f"{place}: {first['msg']}") from fault
+        # a misspelt entry comes first: the one it stands for is missing for that reason only
+        first = min(fault.errors(), key=lambda error: error["type"] != "extra_forbidden")
+        place = tuple(part for part in first["loc"] if part not in STEP_WORDS)
+        line = line_of_key(text, place)
+        where = str(path) if line is None else f"{path}, line {line}"
+        raise MalformedPlan(where, f"{_place_in_words(place)}: {WORDS.get(first['type'], first['msg'])}") from fault
+
+
+def _place_in_words(place: tuple[str | int, ...]) -> str:
+    """Return a place as people count: `steps 2, count`."""
+    words = ""
+    for part in place:
+        words += f" {part + 1}" if isinstance(part, int) else f"{', ' if words else ''}{part}"
+    return words or "the file"
+
+
+STEP_WORDS = ("rest", "strokes", "speed ladder", "partial lifts", "repetition ladder")
+"""pydantic puts the kind of a step among the names of a place."""
+WORDS = {
+    "missing": "is missing",
+    "extra_forbidden": "there is no such entry; is it misspelt?",
+    "union_tag_not_found": f"`do` is missing; it is one of {', '.join(STEP_WORDS)}",
+    "union_tag_invalid": f"`do` must be one of {', '.join(STEP_WORDS)}",
+    "too_short": "needs at least one",
+}
+"""What pydantic finds, in the words of this page where its own are not plain."""

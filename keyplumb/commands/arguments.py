@@ -106,11 +106,18 @@ def add_midi(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--midi", metavar="NAME", help="listen to this MIDI port of the computer; tcp://host:port")
 
 
+def _celsius(text: str) -> float:
+    celsius = float(text)
+    if not -30.0 <= celsius <= 60.0:
+        raise ValueError("a room is between -30 and 60 degrees Celsius; leave it out if it was not measured")
+    return celsius
+
+
 def add_about(parser: argparse.ArgumentParser) -> None:
     """Add what a recording should know of itself, and the port its notes come from."""
     parser.add_argument("--instrument", help="the keyboard's name (default: that of REC.h5)")
     parser.add_argument("--operator", help="who records")
-    parser.add_argument("--celsius", type=float, help="temperature of the room")
+    parser.add_argument("--celsius", type=understood_by(_celsius), help="temperature of the room")
     add_midi(parser)
 
 

@@ -25,7 +25,7 @@ HOW_TO_ORDER = "Enter, or the foot switch: next key. r Enter, or a long tread: a
 
 def print_result(result: SurveyResult) -> int:
     """Say what a survey has done, and return the exit code for it."""
-    print(f"{result.path}: {len(result.recorded)} keys, {result.sample_count} samples")
+    print(f"{result.path}: {len(result.recorded)} keys; {result.sample_count} samples recorded in this sitting")
     for outcome, keys in (("not found", result.missed), ("skipped", result.skipped)):
         if keys:
             print(f"{outcome}: {', '.join(key.name for key in keys)}")

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from rig.virtual.serve import Rig
 
 NAME = "virtual-rig"
-SUMMARY = "Serve a virtual rig; prints the port to be opened, then runs until it is stopped."
+SUMMARY = "Serve a virtual rig; prints the port to be opened, then runs until it or its starter is stopped."
 EXAMPLE = "keyplumb virtual-rig --scenario moss --speed 10 --truths moss-truths.json"
 WATCHDOG_US = 250_000
 PERSON_SEED, PRESSES_A_KEY, AFTER_PRESSES_S, TIME_TO_GET_READY_S = 1, 4, 1.0, 20.0

@@ -35,6 +35,8 @@ OTHERWISE: tuple[tuple[str, Distribution, str], ...] = (
 
 DIFFERENCES = ("friction", "letoff_rise", "letoff_drop", "breakaway", "damper_step")
 """Forces less forces: the zero of the cell falls out."""
+TIMED_WAY_MM = 1.0
+"""measurands.md: the speed at note-on is that over the last millimetre."""
 FORCE_AT_ENDS_NEWTON = 1.0
 """A shift of x = 0 by dx changes a work by the force at its ends times dx; no plain key takes 1 N before the bed."""
 
@@ -83,6 +85,10 @@ def start_ramp_newton(evidence: Evidence) -> float:
     return HEAVIEST_KEY_KG * speed_m_per_s**2 / (2.0 * way_m)
 
 
+def _timed_way_u(evidence: Evidence, _: Settings) -> float:
+    return evidence.speed_mm_per_s * evidence.touch_u_mm * float(np.sqrt(2.0)) / TIMED_WAY_MM
+
+
 def _start_u(evidence: Evidence, _: Settings) -> float:
     return start_ramp_newton(evidence) / float(np.sqrt(3.0))
 
@@ -108,6 +114,11 @@ SOURCES = (
         "setting the key in motion", "rectangular", "N", 1.0,
         lambda name, _: name == "breakaway", _start_u,
         "m v^2 / 2d for the heaviest key over the kernel's half-width is force of motion, not of break-away",
+    ),
+    Source(
+        "ends of the timed way", "normal", "mm/s", 1.0,
+        lambda name, _: name == "speed_at_trigger", _timed_way_u,
+        "the speed is a millimetre over its time, and either end is known as well as a place of touch",
     ),
 )  # fmt: skip
 

@@ -41,7 +41,12 @@ def _first_line_with(lines: list[str], key: Sequence[str | int]) -> int | None:
 
 def _holds(parsed: Any, key: Sequence[str | int]) -> bool:
     for part in key:
-        if not isinstance(parsed, dict) or part not in parsed:
+        is_there = (
+            part < len(parsed)
+            if isinstance(parsed, list) and isinstance(part, int)
+            else (isinstance(parsed, dict) and part in parsed)
+        )
+        if not is_there:
             return False
         parsed = parsed[part]
     return True

@@ -76,9 +76,13 @@ def a_programme_with(entry: str, value: str) -> str:
     ("text", "said"),
     [
         pytest.param("order = ", "Invalid value", id="no TOML"),
-        pytest.param("", "visit: Field required", id="empty"),
-        pytest.param('[[visit]]\nkeys = "C4"\nspeed = 3', "visit.0.speed: Extra inputs", id="an unknown entry"),
-        pytest.param('[[visit]]\nkeys = "H9"', "visit.0.keys: 'H9' is no key", id="no key"),
+        pytest.param("", "plan.toml: visit: is missing", id="empty"),
+        pytest.param(
+            '[[visit]]\nkeys = "C4"\nspeed = 3',
+            "plan.toml, line 3: visit 1, speed: there is no such entry",
+            id="an unknown entry",
+        ),
+        pytest.param('[[visit]]\nkeys = "H9"', "visit 1, keys: 'H9' is no key", id="no key"),
         pytest.param('[[visit]]\nkeys = "C4"\nprogramme = "fast"', "built in are full", id="no such programme"),
         pytest.param('order = "up"\n[[visit]]\nkeys = "C4"', "order: Input should be 'left to right'", id="no order"),
     ],
@@ -94,9 +98,18 @@ def test_a_plan_that_cannot_be_followed_is_refused_with_its_place(text: str, sai
     [
         pytest.param(a_programme_with("speed_mm_per_s", "50.0"), "less than or equal to 5", id="too fast for slow"),
         pytest.param(a_programme_with("count", "0"), "greater than or equal to 1", id="no strokes"),
-        pytest.param(a_programme_with("colour", '"red"'), "steps.0.strokes.colour: Extra", id="an unknown entry"),
-        pytest.param('name = "x"\nsummary = "y"\nsteps = []', "steps: Tuple should have at least 1", id="no steps"),
-        pytest.param('name = "x"\nsummary = "y"\n[[steps]]\ndo = "dance"', "steps.0: Input tag 'dance'", id="no step"),
+        pytest.param(
+            a_programme_with("colour", '"red"'),
+            "mine.toml, line 5: steps 1, colour: there is no such entry",
+            id="an unknown entry",
+        ),
+        pytest.param('name = "x"\nsummary = "y"\nsteps = []', "line 3: steps: needs at least one", id="no steps"),
+        pytest.param(
+            'name = "x"\nsummary = "y"\n[[steps]]\ndo = "dance"',
+            "line 3: steps 1: `do` must be one of rest",
+            id="no step",
+        ),
+        pytest.param('name = "x"\nsummary = "y"\n[[steps]]\ncount = 3', "line 3: steps 1: `do` is missing", id="no do"),
     ],
 )
 def test_a_programme_that_cannot_be_carried_out_is_refused_with_its_place(text: str, said: str, tmp_path: Path) -> None:

@@ -337,7 +337,7 @@ TROUBLES = [
         ("survey", "--port", "x", "--out", "n.h5", "--programme", "fast.toml"), 3, "less than or", id="survey: too fast"
     ),
     pytest.param(
-        ("survey", "--port", "x", "--out", "n.h5", "--plan", "plan.toml"), 3, "visit.0.keys: 'H9'", id="survey: plan"
+        ("survey", "--port", "x", "--out", "n.h5", "--plan", "plan.toml"), 3, "visit 1, keys: 'H9'", id="survey: plan"
     ),
     pytest.param(
         ("survey", "--port", "x", "--out", "n.h5", "--plan", "none.toml"), 3, "none.toml: No such", id="survey: no plan"
