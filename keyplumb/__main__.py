@@ -93,6 +93,8 @@ def _in_words(trouble: BaseException, code: int) -> str:
     if code == INTERRUPTED:
         return "interrupted; what was finished is safe"
     if type(trouble).__module__ == "builtins" and isinstance(trouble, OSError) and trouble.strerror:
+        if trouble.filename is None:  # a network port that is taken, say
+            return f"{trouble.strerror}; choose another"
         return f"{trouble.filename}: {trouble.strerror}; choose another place, or make room there"
     return str(trouble)
 
