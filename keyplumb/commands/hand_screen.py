@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from daq.verdict import Now, StrokeFault, StrokeVerdict
 
-BAR_WIDTH = 24
+BAR_WIDTH = 16
 WORD_WIDTH = 14
 NEWTON = "N uncalibrated"
 """What is shown while a person presses rests on the scale that the rig states; the analysis uses the record."""
