@@ -36,9 +36,8 @@ class HostGuard:
         """Look at what has come. Raises StoppedForSafety after having stopped the rig."""
         if not isinstance(news, RawTrace) or self.force_limit_newton is None:
             return
-        force, place = self._calibration.force, self._calibration.displacement
-        newton = (news.force_counts - force.zero_counts) / force.counts_per_unit
-        mm = (news.displacement_counts - place.zero_counts) / place.counts_per_unit
+        newton = self._calibration.force.physical(news.force_counts)
+        mm = self._calibration.displacement.physical(news.displacement_counts)
         most = self.force_limit_newton + OVER_NEWTON
         if self._in_a_row(np.abs(newton) > most):
             self._trip(f"the force passed {most:.1f} N and the rig's own limit did not stop it")

@@ -18,5 +18,4 @@ class PeakForce:
     def listen(self, news: RawTrace | RawEvents | Damage) -> None:
         """Take what the recorder hears."""
         if isinstance(news, RawTrace) and len(news):
-            counts = int(news.force_counts.max())
-            self.newton = max(self.newton, (counts - self._scale.zero_counts) / self._scale.counts_per_unit)
+            self.newton = max(self.newton, self._scale.physical(int(news.force_counts.max())))

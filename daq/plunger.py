@@ -95,9 +95,8 @@ class Plunger:
 
         with self.recorder.listening(listen):
             self.session.rest(seconds)
-        scale = self.rig.calibration.force
         if heard:
-            self.zero_newton = (float(np.mean(heard)) - scale.zero_counts) / scale.counts_per_unit
+            self.zero_newton = float(self.rig.calibration.force.physical(float(np.mean(heard))))
 
     def _set_limit(self, force_newton: float | None, speed_mm_per_s: float) -> float:
         most = self.rig.force_range_newton

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from recordings.types import Calibration, LinearScale, RawTrace
+from recordings.types import Calibration, RawTrace
 
 FloatArray = NDArray[np.float64]
 Int64Array = NDArray[np.int64]
@@ -75,10 +75,9 @@ class Binner:
         hole_us, jumps = self._holes(done)
         return Bins(
             origin_us + into_us,
-            _physical(np.add.reduceat(done.force_counts.astype(np.int64), starts) / count, self._calibration.force),
-            _physical(
-                np.add.reduceat(done.displacement_counts.astype(np.int64), starts) / count,
-                self._calibration.displacement,
+            self._calibration.force.physical(np.add.reduceat(done.force_counts.astype(np.int64), starts) / count),
+            self._calibration.displacement.physical(
+                np.add.reduceat(done.displacement_counts.astype(np.int64), starts) / count
             ),
             done.sample_number[starts],
             done.sample_number[starts + count - 1],
@@ -112,8 +111,3 @@ def _part(samples: RawTrace, start: int, stop: int) -> RawTrace:
         samples.force_counts[start:stop],
         samples.displacement_counts[start:stop],
     )
-
-
-def _physical(counts: FloatArray, scale: LinearScale) -> FloatArray:
-    values: FloatArray = (counts - scale.zero_counts) / scale.counts_per_unit
-    return values

@@ -25,7 +25,7 @@ from daq.port import open_port
 from daq.programme import Approach as KeyFinding
 from daq.session import Session
 from recordings.trial import AirMove, Approach, Touch, Trial, Untried
-from recordings.types import Int32Array, LinearScale, RawTrace
+from recordings.types import RawTrace
 from rig.protocol.messages import Cause, Status
 
 UM = 0.001
@@ -257,15 +257,11 @@ class _Trier:
         return self._read(self._plan.read_s)
 
     def _newtons(self, trace: RawTrace) -> NDArray[np.float64]:
-        return _physical(trace.force_counts, self._rig.calibration.force)
+        return self._rig.calibration.force.physical(trace.force_counts)
 
     def _newton(self, trace: RawTrace) -> float:
         return float(self._newtons(trace).mean())
 
     def _mm(self, trace: RawTrace, *, newest: bool = False) -> float:
-        place = _physical(trace.displacement_counts, self._rig.calibration.displacement)
+        place = self._rig.calibration.displacement.physical(trace.displacement_counts)
         return float(np.median(place[-20:] if newest else place))
-
-
-def _physical(counts: Int32Array, scale: LinearScale) -> NDArray[np.float64]:
-    return (counts.astype(np.float64) - scale.zero_counts) / scale.counts_per_unit

@@ -20,7 +20,7 @@ from recordings.calibration_record import (
     DisplacementCalibration,
     ForceCalibration,
 )
-from recordings.types import Calibration, Header, LinearScale, RawTrace
+from recordings.types import Calibration, Header, RawTrace
 
 Counts = np.ndarray[tuple[int], np.dtype[np.int32]]
 
@@ -69,13 +69,13 @@ def recalibrated(header: Header, record: CalibrationRecord | None) -> Header:
 def force_newton(counts: Counts, calibration: Calibration) -> FloatArray:
     """Return the force channel in N, shape (N,): by the record if it has that part, else as the rig states it."""
     part = calibration.record.force if calibration.record else None
-    return physical(counts, calibration.force) if part is None else by_polynomial(counts, part.polynomial)
+    return calibration.force.physical(counts) if part is None else by_polynomial(counts, part.polynomial)
 
 
 def displacement_mm(counts: Counts, calibration: Calibration) -> FloatArray:
     """Return the displacement channel in mm, shape (N,): by the record if it has that part, else as the rig states."""
     part = calibration.record.displacement if calibration.record else None
-    return physical(counts, calibration.displacement) if part is None else by_polynomial(counts, part.polynomial)
+    return calibration.displacement.physical(counts) if part is None else by_polynomial(counts, part.polynomial)
 
 
 def delay_us(calibration: Calibration) -> float:
@@ -124,11 +124,6 @@ def _step_mm(displacement: FloatArray, count_mm: float) -> float:
     changes = np.abs(np.diff(displacement))
     changes = changes[changes > 0.0]
     return max(count_mm, float(np.percentile(changes, 5.0))) if len(changes) else count_mm
-
-
-def physical(counts: Counts, scale: LinearScale) -> FloatArray:
-    """Return counts as physical values, in the unit of the scale, shape (N,)."""
-    return (counts.astype(np.float64) - scale.zero_counts) / scale.counts_per_unit
 
 
 def noise_sigma(signal: FloatArray) -> float:

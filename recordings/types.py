@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -146,6 +147,17 @@ class LinearScale:
     """ISO date; None: never calibrated, the scale is only stated."""
     reference: str
     """Where the scale comes from; with the date enough to find the certificate."""
+
+    @overload
+    def physical(self, counts: float) -> float: ...
+    @overload
+    def physical(self, counts: NDArray[np.integer[Any] | np.floating[Any]]) -> NDArray[np.float64]: ...
+    def physical(self, counts: float | NDArray[Any]) -> float | NDArray[np.float64]:
+        """Return counts as physical values, in the scale's unit; in floating point throughout, so nothing overflows."""
+        values: float | NDArray[np.float64] = (
+            np.subtract(counts, self.zero_counts, dtype=np.float64) / self.counts_per_unit
+        )
+        return values
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -89,7 +89,7 @@ def displacement_alive(evidence: Evidence) -> Judgement:
             "nothing has moved and the gauge shows one count, as a good one may",
             "run without --still, or move the plunger by hand while it rests",
         )
-    place_mm = (float(np.median(evidence.trial.rest.displacement_counts)) - scale.zero_counts) / scale.counts_per_unit
+    place_mm = float(scale.physical(float(np.median(evidence.trial.rest.displacement_counts))))
     return Judgement(
         verdict="fit" if alive else "unfit",
         values=(Value("place_at_rest", place_mm, "mm"), Value("count", count_mm, "mm")),

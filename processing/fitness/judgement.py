@@ -13,7 +13,6 @@ from typing import Literal
 
 import numpy as np
 
-from processing.calibrate import physical
 from processing.errors import NotTried
 from processing.fitness.settings import FitnessSettings
 from processing.stages import FloatArray
@@ -147,12 +146,12 @@ def gather(trial: Trial, settings: FitnessSettings) -> Evidence:
 
 def newtons(trace: RawTrace, trial: Trial) -> FloatArray:
     """Return the force of a trace in N, zero included, (N,)."""
-    return physical(trace.force_counts, trial.calibration.force)
+    return trial.calibration.force.physical(trace.force_counts)
 
 
 def millimetres(trace: RawTrace, trial: Trial) -> FloatArray:
     """Return the displacement of a trace in mm, (N,)."""
-    return physical(trace.displacement_counts, trial.calibration.displacement)
+    return trial.calibration.displacement.physical(trace.displacement_counts)
 
 
 def seconds(trace: RawTrace) -> FloatArray:

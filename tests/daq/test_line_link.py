@@ -16,7 +16,6 @@ from daq.errors import PortLost
 from daq.line_link import LineLink, introduce
 from daq.port import open_port
 from daq.recorder import Recorder
-from processing.calibrate import physical
 from recordings.keys import Key
 from recordings.partial import begin_recording
 from recordings.reader import read_recording
@@ -165,8 +164,8 @@ def test_what_is_heard_is_what_the_bench_made(profile) -> None:  # type: ignore[
         link.check()
     traces = [news for news in heard if isinstance(news, RawTrace)]
     made, calibration = np.concatenate(rig.made), introduce(profile).calibration
-    shown = physical(np.concatenate([trace.force_counts for trace in traces]), calibration.force)
-    way = physical(np.concatenate([trace.displacement_counts for trace in traces]), calibration.displacement)
+    shown = calibration.force.physical(np.concatenate([trace.force_counts for trace in traces]))
+    way = calibration.displacement.physical(np.concatenate([trace.displacement_counts for trace in traces]))
     newton, mm = made["force_counts"] / 20_000, made["displacement_counts"] / 500
     half_newton = 0.500001 / abs(calibration.force.counts_per_unit)  # printed to the nearest count
     half_mm = 0.500001 / abs(calibration.displacement.counts_per_unit)
