@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from threading import Lock
 
-import numpy as np
-
 from daq.guard import HostGuard
 from recordings.types import Damage, RawEvents, RawTrace
 
@@ -44,21 +42,9 @@ class Listener:
         """Return what has come since the last call."""
         with self._lock:
             pieces, self._pieces = self._pieces, []
-        return joined(pieces)
+        return RawTrace.joined(pieces)
 
     def damage(self) -> tuple[Damage, ...]:
         """Return the damage since the last `forget`."""
         with self._lock:
             return tuple(self._damage)
-
-
-def joined(pieces: list[RawTrace]) -> RawTrace:
-    """Return one trace of traces that follow each other."""
-    if not pieces:
-        return RawTrace.none()
-    return RawTrace(
-        np.concatenate([piece.sample_number for piece in pieces]),
-        np.concatenate([piece.tick_us for piece in pieces]),
-        np.concatenate([piece.force_counts for piece in pieces]),
-        np.concatenate([piece.displacement_counts for piece in pieces]),
-    )

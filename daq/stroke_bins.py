@@ -54,12 +54,12 @@ class Binner:
 
     def feed(self, trace: RawTrace) -> Bins:
         """Return the bins that `trace` completes."""
-        samples = _joined(self._open, trace)
+        samples = RawTrace.joined([self._open, trace])
         bin_number = samples.tick_us // BIN_US
         starts = np.flatnonzero(np.diff(bin_number, prepend=bin_number[:1] - 1))
         complete = int(starts[-1]) if len(starts) else 0
-        self._open = _part(samples, complete, len(samples))
-        done = _part(samples, 0, complete)
+        self._open = samples.part(slice(complete, len(samples)))
+        done = samples.part(slice(0, complete))
         bins = self._bins(done, starts[:-1])
         if len(done):
             self._before = int(done.sample_number[-1]), int(done.tick_us[-1])
@@ -93,21 +93,3 @@ class Binner:
         jumps = passed_us <= 0
         missing = (step != 1) | (passed_us > LONGEST_STEP_US)
         return np.where(missing & ~jumps, passed_us, 0), jumps
-
-
-def _joined(first: RawTrace, second: RawTrace) -> RawTrace:
-    return RawTrace(
-        np.concatenate([first.sample_number, second.sample_number]),
-        np.concatenate([first.tick_us, second.tick_us]),
-        np.concatenate([first.force_counts, second.force_counts]),
-        np.concatenate([first.displacement_counts, second.displacement_counts]),
-    )
-
-
-def _part(samples: RawTrace, start: int, stop: int) -> RawTrace:
-    return RawTrace(
-        samples.sample_number[start:stop],
-        samples.tick_us[start:stop],
-        samples.force_counts[start:stop],
-        samples.displacement_counts[start:stop],
-    )

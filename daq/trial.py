@@ -20,7 +20,7 @@ from daq.errors import DaqError
 from daq.guard import HostGuard
 from daq.introduction import RigIntroduction
 from daq.link import Link
-from daq.listener import Listener, joined
+from daq.listener import Listener
 from daq.port import open_port
 from daq.programme import Approach as KeyFinding
 from daq.session import Session
@@ -197,7 +197,7 @@ class _Trier:
         )
 
     def _touched(self, in_air: RawTrace, step: RawTrace, at_mm: float) -> Touch:
-        on_key = joined([step, self._read(self._plan.read_s)])
+        on_key = RawTrace.joined([step, self._read(self._plan.read_s)])
         zero = self._newton(in_air)
         off = self._newtons(step) - zero
         approach = (

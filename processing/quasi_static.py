@@ -24,10 +24,7 @@ def quasi_static_part(recording: KeyRecording) -> KeyRecording:
     ends = [*(mark.first_sample - 1 for mark in dynamic), int(numbers[-1])]
     first, last = max(zip(begins, ends, strict=True), key=lambda part: _strokes_in(recording.marks, *part))
     inside = (numbers >= first) & (numbers <= last)
-    trace = recording.trace
-    part = RawTrace(
-        numbers[inside], trace.tick_us[inside], trace.force_counts[inside], trace.displacement_counts[inside]
-    )
+    part = recording.trace.part(inside)
     marks = tuple(mark for mark in recording.marks if first <= mark.first_sample and mark.last_sample <= last)
     return KeyRecording(recording.key, part, _events_of(recording.events, part), marks, recording.damage)
 

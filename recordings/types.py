@@ -6,6 +6,7 @@ that make them so lie beside the counts (`Calibration`) and are applied in `proc
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, overload
@@ -42,6 +43,24 @@ class RawTrace:
     def none() -> RawTrace:
         """Return a trace without samples."""
         return _NO_TRACE
+
+    @staticmethod
+    def joined(pieces: Sequence[RawTrace]) -> RawTrace:
+        """Return one trace of traces recorded one after the other; of none, an empty one."""
+        if not pieces:
+            return _NO_TRACE
+        return RawTrace(
+            np.concatenate([piece.sample_number for piece in pieces]),
+            np.concatenate([piece.tick_us for piece in pieces]),
+            np.concatenate([piece.force_counts for piece in pieces]),
+            np.concatenate([piece.displacement_counts for piece in pieces]),
+        )
+
+    def part(self, where: slice | NDArray[np.bool_]) -> RawTrace:
+        """Return the samples of a slice, or where a mask (N,) is true."""
+        return RawTrace(
+            self.sample_number[where], self.tick_us[where], self.force_counts[where], self.displacement_counts[where]
+        )
 
     def __len__(self) -> int:
         return len(self.tick_us)
@@ -230,15 +249,10 @@ def join(pieces: tuple[KeyRecording, ...]) -> KeyRecording:
     """Return one recording of a key from pieces recorded one after the other."""
     if len({piece.key for piece in pieces}) != 1:
         raise MalformedRecording("pieces", f"they belong to keys {sorted({piece.key.name for piece in pieces})}")
-    traces, events = [piece.trace for piece in pieces], [piece.events for piece in pieces]
+    events = [piece.events for piece in pieces]
     return KeyRecording(
         pieces[0].key,
-        RawTrace(
-            np.concatenate([trace.sample_number for trace in traces]),
-            np.concatenate([trace.tick_us for trace in traces]),
-            np.concatenate([trace.force_counts for trace in traces]),
-            np.concatenate([trace.displacement_counts for trace in traces]),
-        ),
+        RawTrace.joined([piece.trace for piece in pieces]),
         RawEvents(
             np.concatenate([event.tick_us for event in events]),
             np.concatenate([event.source for event in events]),
