@@ -140,5 +140,10 @@ class StoppedForSafety(DaqError):
         super().__init__(f"{by}: {cause}; find out why before going on")
 
 
+def not_heard(waited_for: str, seconds: float, bytes_without_sense: int) -> RigSilent | RigBabbles:
+    """Return what to raise when nothing was understood for some time: bytes came all the same, or none did."""
+    return RigBabbles(bytes_without_sense, seconds) if bytes_without_sense else RigSilent(waited_for, seconds)
+
+
 CABLE_TROUBLE = (PortLost, RigSilent, RigBabbles, RigRestarted)
 """What may pass if the cable is put back: the key in hand is then begun again."""

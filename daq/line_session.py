@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import time
 
-from daq.errors import DaqError, RigBabbles, RigSilent
+from daq.errors import not_heard
 from daq.line_link import LineLink
 
 SILENT_AFTER_S = 2.0
@@ -45,8 +45,4 @@ class LineSession:
         self._link.check()
         silent_s = time.monotonic() - self._link.heard_at_s
         if silent_s > SILENT_AFTER_S:
-            raise self._silent(silent_s)
-
-    def _silent(self, seconds: float) -> DaqError:
-        senseless = self._link.bytes_without_sense
-        return RigBabbles(senseless, seconds) if senseless else RigSilent("lines", seconds)
+            raise not_heard("lines", silent_s, self._link.bytes_without_sense)

@@ -10,7 +10,15 @@ from __future__ import annotations
 
 import time
 
-from daq.errors import CommandRefused, DaqError, RigBabbles, RigMisbehaved, RigRestarted, RigSilent, StoppedForSafety
+from daq.errors import (
+    CommandRefused,
+    RigBabbles,
+    RigMisbehaved,
+    RigRestarted,
+    RigSilent,
+    StoppedForSafety,
+    not_heard,
+)
 from daq.introduction import RigIntroduction, introduction_of
 from daq.link import Link
 from rig.protocol.messages import (
@@ -177,7 +185,7 @@ class Session:
             about = [status for status in self._statuses if status.axis == axis]
             if about:
                 return about[-1]
-        raise self._silent("where an axis is", SILENT_AFTER_S)
+        raise self._silent("where an axis is")
 
     def stop_now(self) -> None:
         """Say Stop once and wait for nothing: for the thread that reads. Raises PortLost."""
@@ -194,7 +202,7 @@ class Session:
         reply = self._link.next_reply(seconds)
         if reply is not None:
             self._take(reply)
-        self._check_not_silent("samples", SILENT_AFTER_S)
+        self._check_not_silent("samples")
 
     def _move(self, move: Move | Home | Swing, axis: Axis, *, longest_us: int) -> Status:
         self._statuses.clear()
@@ -215,7 +223,7 @@ class Session:
                 ask_at_s = time.monotonic() + ASK_EVERY_S
                 if self._ask(axis).state == State.MOVING and overdue:
                     raise RigMisbehaved("a move takes far longer than its way and speed can explain")
-            self._check_not_silent("the end of a move", SILENT_AFTER_S)
+            self._check_not_silent("the end of a move")
 
     def _command(self, command: Message) -> int:
         """Send a command until it is answered, and return its number."""
@@ -235,7 +243,7 @@ class Session:
                         break
                     case other:
                         self._take(other)
-        raise self._silent(f"an answer to {name}", SILENT_AFTER_S)
+        raise self._silent(f"an answer to {name}")
 
     def _take(self, reply: Message) -> None:
         if isinstance(reply, Status):
@@ -250,16 +258,15 @@ class Session:
             reply = self._link.next_reply(left_s)
             if reply is not None:
                 return reply
-        raise self._silent(waiting_for, SILENT_AFTER_S)
+        raise self._silent(waiting_for)
 
-    def _check_not_silent(self, waiting_for: str, silent_after_s: float) -> None:
+    def _check_not_silent(self, waiting_for: str) -> None:
         self._link.check()
-        if time.monotonic() - self._link.heard_at_s > silent_after_s:
-            raise self._silent(waiting_for, silent_after_s)
+        if time.monotonic() - self._link.heard_at_s > SILENT_AFTER_S:
+            raise self._silent(waiting_for)
 
-    def _silent(self, waiting_for: str, seconds: float) -> DaqError:
-        senseless = self._link.bytes_without_sense
-        return RigBabbles(senseless, seconds) if senseless else RigSilent(waiting_for, seconds)
+    def _silent(self, waiting_for: str) -> RigSilent | RigBabbles:
+        return not_heard(waiting_for, SILENT_AFTER_S, self._link.bytes_without_sense)
 
 
 def _checked(status: Status) -> Status:
