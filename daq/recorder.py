@@ -11,6 +11,7 @@ import numpy as np
 
 from recordings.journal import Journal
 from recordings.keys import Key
+from recordings.midi import FIRST_REALTIME, FIRST_STATUS, FIRST_SYSTEM
 from recordings.partial import PartialRecording
 from recordings.types import HOST_MIDI, MIDI_IN, Damage, DiaryEntry, KeyRecording, Mark, RawEvents, RawTrace
 
@@ -144,13 +145,17 @@ class StatusInForce:
 
     def listen(self, events: RawEvents) -> None:
         """Take what has come."""
-        is_status = (events.byte >= 0x80) & (events.byte < 0xF8) & np.isin(events.source, (MIDI_IN, HOST_MIDI))
+        is_status = (
+            (events.byte >= FIRST_STATUS)
+            & (events.byte < FIRST_REALTIME)
+            & np.isin(events.source, (MIDI_IN, HOST_MIDI))
+        )
         for place in np.flatnonzero(is_status).tolist():
             self._last[int(events.source[place])] = int(events.tick_us[place]), int(events.byte[place])
 
     def events(self) -> RawEvents:
         """Return the bytes in force, as events; system messages have cancelled theirs."""
-        rows = sorted((tick, source, byte) for source, (tick, byte) in self._last.items() if byte < 0xF0)
+        rows = sorted((tick, source, byte) for source, (tick, byte) in self._last.items() if byte < FIRST_SYSTEM)
         ticks, sources, status = zip(*rows, strict=True) if rows else ((), (), ())
         return RawEvents(np.array(ticks, np.int64), np.array(sources, np.uint8), np.array(status, np.uint8))
 

@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from recordings.midi import FIRST_STATUS, FIRST_SYSTEM
 from recordings.types import DYNAMIC_STEPS, KeyRecording, Mark, RawEvents, RawTrace
-
-FIRST_STATUS, FIRST_SYSTEM = 0x80, 0xF0
 
 
 def quasi_static_part(recording: KeyRecording) -> KeyRecording:
