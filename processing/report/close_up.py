@@ -30,7 +30,7 @@ from recordings.types import Calibration, KeyRecording
 WIDTH_INCHES, HEIGHT_INCHES, DOTS_PER_INCH = 13.0, 8.6, 110
 MOST_DOTS = 6000
 """Samples drawn of one way; more of them are one blot."""
-LINE_SHARE = 0.022
+LINE_SHARE = 0.03
 """Of the height of the axes: a line of small print."""
 NUMBERS = (
     "key_dip", "bed_contact", "letoff_peak_position", "letoff_peak_force", "letoff_onset_position",
