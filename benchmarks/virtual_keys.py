@@ -2,9 +2,8 @@
 
 How it works: a number names a key. From it follow the scenario (fern, moss), who presses (motor, hand), the colour, and
 a seed from which all else is drawn: the keyboard's own scatter, the noise, hum, drift and zero of the sensors, the size
-of the screw's wobble, the latency of the note within its bound, where strokes start. The mechanism is the whole one,
-with inertia, friction and contact; only the time in which nothing is pressed is kept short. Samples come straight from
-the bench: nothing is lost on a cable.
+of the screw's wobble, the latency of the note within its bound, where strokes start. How they are pressed:
+`pressing.py`.
 
 Left out: faulty keys, the touch that finds the key before the first stroke, presses that a survey would refuse, and an
 error of the calibration: counts are explained by the very scales that made them.
@@ -12,30 +11,23 @@ error of the calibration: counts are explained by the very scales that made them
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
+from benchmarks.pressing import press_by_hand, press_by_motor
 from recordings.keys import Key
-from recordings.types import Calibration, KeyRecording, LinearScale, RawEvents, RawTrace
-from rig.virtual.bench import Bench, BenchSpec
-from rig.virtual.person import VirtualPerson
+from recordings.types import Calibration, KeyRecording, LinearScale
+from rig.virtual.bench import BenchSpec
 from rig.virtual.scenario import KeySpec, is_sharp, keyboard_of, load_scenario
 from rig.virtual.sensors import SensorSpec
-from rig.virtual.stage import Stage, StageSpec
+from rig.virtual.stage import StageSpec
 from rig.virtual.truths import true_features
 
 Who = Literal["motor", "hand"]
-BLOCK = 50
-STROKES = 3
-SPEED_MM_PER_S, ACCELERATION_MM_PER_S2, TURN_NEWTON = 4.0, 200.0, 4.0
-"""As in the programme `slow`."""
 LATENCY_BYTES_S, LATENCY_BOUND_S = 0.00096, 0.005
 """A note is late by the time of its three MIDI bytes at least, and by what the analysis takes for its bound at most."""
-REST_SAMPLES = 400
-LONGEST_S = 120.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,10 +51,10 @@ def virtual_key(number: int, seed: int = 0) -> VirtualKey:
     name, who = ("fern", "moss")[number % 2], _who(number)
     key = _a_key(name, sharp=bool(number // 4 % 2), random=random)
     spec = _a_bench(random)
-    record = _by_motor if who == "motor" else _by_hand
+    record = press_by_motor if who == "motor" else press_by_hand
     trace, events = record(key, spec, random)
     recording = KeyRecording(Key(key.number), trace, events)
-    return VirtualKey(name, who, is_sharp(key.number), recording, _calibration(spec), true_features(key))
+    return VirtualKey(name, who, is_sharp(key.number), recording, stated_calibration(spec), true_features(key))
 
 
 def _who(number: int) -> Who:
@@ -90,7 +82,8 @@ def _a_bench(random: np.random.Generator) -> BenchSpec:
     return BenchSpec(sensors=sensors, stage=stage, seed=int(random.integers(2**31)))
 
 
-def _calibration(spec: BenchSpec) -> Calibration:
+def stated_calibration(spec: BenchSpec) -> Calibration:
+    """Return what a rig states of itself: the very scales that made its counts."""
     sensors = spec.sensors
     delay_us = round(sensors.force_delay_samples * 1e6 / spec.sample_rate_hz)
     return Calibration(
@@ -105,59 +98,3 @@ def _scale(counts_per_unit: float, unit: str) -> LinearScale:
     return LinearScale(
         counts_per_unit=counts_per_unit, zero_counts=0, unit=unit, calibrated_on=None, reference="as simulated"
     )
-
-
-Recorded = tuple[RawTrace, RawEvents]
-
-
-class _Tape:
-    """Lets a bench run and keeps what it shows."""
-
-    def __init__(self, bench: Bench) -> None:
-        self.bench = bench
-        self._now_us = 0
-        self._samples, self._events = [], []
-
-    def run(self, count: int) -> None:
-        first_us = self._now_us + self.bench.sample_period_us
-        self._samples.append(self.bench.make_samples(count, first_us, lambda *_: None))
-        self._now_us += count * self.bench.sample_period_us
-        self._events.append(self.bench.events_until(self._now_us))
-
-    def run_while(self, busy: Callable[[], bool]) -> None:
-        while busy():
-            self.run(BLOCK)
-            if self._now_us > LONGEST_S * 1e6:
-                raise TimeoutError("the virtual key is still being pressed; nothing may take so long")
-
-    def cut(self) -> Recorded:
-        samples, events = np.concatenate(self._samples), np.concatenate(self._events)
-        ticks = samples["tick_us"].astype(np.int64)
-        trace = RawTrace(np.arange(len(ticks)), ticks, samples["force_counts"], samples["displacement_counts"])
-        return trace, RawEvents(events["tick_us"].astype(np.int64), events["source"], events["byte"])
-
-
-def _by_motor(key: KeySpec, spec: BenchSpec, random: np.random.Generator) -> Recorded:
-    bench = Bench(spec, (key,))
-    stage, tape = bench.stage, _Tape(bench)
-    assert isinstance(stage, Stage)
-    start_mm = stage.screw_mm = key.surface_mm - random.uniform(0.7, 1.2)
-    bench.force_limit_newton = spec.sensors.force_zero_newton + TURN_NEWTON
-    tape.run(REST_SAMPLES)
-    for _ in range(STROKES):
-        for target_mm in (spec.stage.highest_mm, start_mm):
-            stage.go(target_mm, SPEED_MM_PER_S, ACCELERATION_MM_PER_S2)
-            tape.run_while(lambda: stage.moving)
-        tape.run(REST_SAMPLES)
-    return tape.cut()
-
-
-def _by_hand(key: KeySpec, spec: BenchSpec, random: np.random.Generator) -> Recorded:
-    person = VirtualPerson(station=key.number, seed=int(random.integers(2**31)))
-    tape = _Tape(Bench(spec, (key,), person))
-    person.rest(0.5)
-    for _ in range(STROKES):
-        person.press("good")
-        person.rest(0.5)
-    tape.run_while(lambda: not person.idle)
-    return tape.cut()

@@ -14,6 +14,7 @@ from keyplumb import __version__
 from keyplumb.commands import (
     check,
     demo,
+    gallery,
     import_,
     info,
     measure,
@@ -38,6 +39,7 @@ COMMANDS: tuple[ModuleType, ...] = (
     import_,
     measure,
     report,
+    gallery,
     info,
     virtual_rig,
 )

@@ -42,12 +42,17 @@ def analyse(
 
     The latency bound in force, kept with the results, is the larger of the settings' and the recording's own.
     """
-    chosen = with_recorded_latency(settings or Settings(), header.run)
-    doubt = doubt_of(header.calibration.record, room_celsius=header.run.room_celsius)
+    chosen, doubt = settled_for(header, settings or Settings())
     results = tuple(
         with_calibration_flags(analyse_key(recording, header.calibration, chosen, doubt), header) for recording in keys
     )
     return replace(compare_keys(header, results, chosen), diary=diary)
+
+
+def settled_for(header: Header, settings: Settings) -> tuple[Settings, CalibrationDoubt | None]:
+    """Return what all keys of a recording are analysed with: settings, and how far its calibration may be off."""
+    doubt = doubt_of(header.calibration.record, room_celsius=header.run.room_celsius)
+    return with_recorded_latency(settings, header.run), doubt
 
 
 def with_recorded_latency(settings: Settings, run: RunInfo) -> Settings:
@@ -71,16 +76,23 @@ def analyse_key(
         return KeyResult(recording.key, 0, all_missing(str(absent)), "none", (finding,), None)
 
 
-def _analyse_key(
-    whole: KeyRecording, calibration: Calibration, settings: Settings, doubt: CalibrationDoubt | None
-) -> KeyResult:
-    recording = quasi_static_part(whole)
+def strokes_of(
+    recording: KeyRecording, calibration: Calibration, settings: Settings
+) -> tuple[CalibratedTrace, tuple[Stroke, ...]]:
+    """Return a recording in physical units and the presses in it. Raises NoStroke if there is none."""
     if not len(recording.trace):
         raise NoStroke("nothing of this key was kept but attempts that were set aside")
     trace = calibrate(recording.trace, calibration)
     if settings.stated_at == "front edge":
         trace = at_front_edge(trace, calibration)
-    strokes = tuple(to_stroke(trace, press, settings.stroke) for press in split_presses(trace, settings.stroke))
+    return trace, tuple(to_stroke(trace, press, settings.stroke) for press in split_presses(trace, settings.stroke))
+
+
+def _analyse_key(
+    whole: KeyRecording, calibration: Calibration, settings: Settings, doubt: CalibrationDoubt | None
+) -> KeyResult:
+    recording = quasi_static_part(whole)
+    trace, strokes = strokes_of(recording, calibration, settings)
     log = to_notes(recording.events, recording.key, first_tick_us=int(recording.trace.tick_us[0]))
     stroke_notes = tuple(notes_of_stroke(stroke, log) for stroke in strokes)
 

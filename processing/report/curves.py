@@ -51,11 +51,11 @@ def _top_newton(result: KeyResult, curve: Curve) -> float:
 
 MARKS = (
     # place                   force                 marker colour  label
-    ("letoff_peak_position", "letoff_peak_force",   "v",   RED,    "let-off peak"),
     ("letoff_onset_position", None,                 "|",   RED,    "let-off begins"),
     ("letoff_end_position",   None,                 "|",   RED,    "let-off ends"),
     ("damper_position",       None,                 "s",   GREEN,  "damper"),
     ("trigger_position",      None,                 "D",   DARK,   "note starts"),
+    ("letoff_peak_position",  "letoff_peak_force",   "v",   RED,    "let-off peak"),
     ("bed_contact",           None,                 "x",   DARK,   "bed begins"),
 )  # fmt: skip
 
