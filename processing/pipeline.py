@@ -22,7 +22,8 @@ from processing.inertia import Mass, accelerations, mass_of, motion_of, without_
 from processing.keyboard import KeyboardResult, compare_keys
 from processing.measure import all_missing, measure_key
 from processing.notes import notes_of_stroke, to_notes
-from processing.quality.checks import KeyEvidence, run_checks
+from processing.quality.checks import run_checks
+from processing.quality.key_evidence import KeyEvidence
 from processing.quasi_static import quasi_static_part
 from processing.segment import split_presses
 from processing.settings import Settings
@@ -108,7 +109,8 @@ def _analyse_key(
     measurements, marks = measure_key(evidence, settings)
     measurements, seen = with_dynamics(measurements, pressed, curve, mass, Context(settings, doubt, evidence.flags))
     measurements = with_range_flags(measurements, trace, used, settings.feature.bed_newton)
-    findings = run_checks(KeyEvidence(trace, strokes, used, curve, marks, log, stroke_notes, settings))
+    by_name = {measured.name: measured for measured in measurements}
+    findings = run_checks(KeyEvidence(trace, strokes, used, curve, marks, log, stroke_notes, settings, by_name))
     measurements = _with_grit(measurements, findings)
     kind = marks.letoff.kind if marks else "none"
     window_mm = marks.window_mm(curve) if marks else None

@@ -97,8 +97,8 @@ class DynamicSettings:
 
     least_speed_ratio: float = 2.0
     """Fastest over slowest stroke; with less a line to zero speed multiplies the strokes' scatter."""
-    local_speed_over_mm: float = 0.2
-    """Way over which the speed at a note is taken at least: a hundred times the gauge's step."""
+    local_speed_over_mm: float = 0.1
+    """Way over which the speed at a note is taken at least: fifty times the gauge's step, and little of a braking."""
     note_jitter_s: float = 0.0003
     """Standard deviation of a note's moment: a scan of 1 ms is rectangular, 1 ms / sqrt(12); common practice."""
     outlier_sigmas: float = 5.0
