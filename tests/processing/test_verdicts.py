@@ -15,7 +15,11 @@ def told(name: str, value: float | None, *, over: float = 0.01, unit: str = "N")
 
 
 def a_key(
-    *, margin: float | None = None, note_gf: float | None = None, peak_gf: float | None = 71.0, before_gf: float | None = 52.0
+    *,
+    margin: float | None = None,
+    note_gf: float | None = None,
+    peak_gf: float | None = 71.0,
+    before_gf: float | None = 52.0,
 ) -> KeyResult:
     def newton(gf: float | None) -> float | None:
         return None if gf is None else gf * NEWTON_PER_GF
