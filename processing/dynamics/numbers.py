@@ -39,6 +39,8 @@ TYPICAL_NEWTON = 1.0
 """Force of a ramp, for the share of a scale's curvature in the mass."""
 KNOWN_SHARE = 0.25
 """A hand's strokes tell of the mass if they leave this share of what is open for any key."""
+GIVING_WAY_SHARE = 0.25
+"""Bound for what a tremor's friction adds to a mass: a fifth was seen on virtual keys."""
 MS = 1e3
 
 
@@ -133,7 +135,10 @@ def effective_mass(ladder: LadderMass | None, hand: Mass, context: Context) -> M
         ]
     elif hand.u_kg <= KNOWN_SHARE * PRIOR_U_KG:
         kg = hand.kg
-        lines = [BY_NAME[sources.STROKES_DIFFER].line(hand.u_kg, "kg", AS_GOOD_AS_KNOWN_DOF)]
+        lines = [
+            BY_NAME[sources.STROKES_DIFFER].line(hand.u_kg, "kg", AS_GOOD_AS_KNOWN_DOF),
+            BY_NAME[sources.GIVING_WAY].line(GIVING_WAY_SHARE * kg / ROOT_3, "kg", AS_GOOD_AS_KNOWN_DOF),
+        ]
     else:
         return missing("effective_mass", "kg", "the strokes' accelerations do not differ enough; record `speeds`")
     answers = {

@@ -14,7 +14,7 @@ from processing.budget.lines import Distribution, Kind, Line
 TO_ZERO_SPEED = "line to zero speed"
 BRACKET, DIP, RELEASE = "bracket of the lifts", "key dip", "place of the note's end"
 SPEEDS_LEFT_OUT, HALF_SAMPLE = "each speed left out once", "half a sample between force and place"
-STROKES_DIFFER = "differences between the strokes"
+STROKES_DIFFER, GIVING_WAY = "differences between the strokes", "friction that gives way under a tremor"
 SCATTER, ROUNDING, BEND = (
     "scatter of the velocity",
     "whole numbers of the velocity",
@@ -67,6 +67,10 @@ DYNAMIC_SOURCES = (
     DynamicSource(
         STROKES_DIFFER, "A", "normal", ("effective_mass",),
         "without a ladder of speeds: the slope of force on acceleration between strokes of a hand",
+    ),
+    DynamicSource(
+        GIVING_WAY, "B", "rectangular", ("effective_mass",),
+        "by hand only: friction that gives way acts like mass; virtual keys came out up to a fifth too heavy",
     ),
     DynamicSource(
         SCATTER, "A", "t", (*VELOCITIES, *SPEEDS_FOR, "velocity_repeatability"),

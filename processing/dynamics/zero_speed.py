@@ -3,6 +3,7 @@
 How it works: the speed of a stroke is its plunger's own, from the samples: over the time of the latency just before the
 note was told (a motor may be braking there), but over no less way than `local_speed_over_mm`, so that the gauge's noise
 does not show. As the latency is not known before, line and speeds are found in turn, a few times.
+Strokes must differ in speed as a whole: a hand that trembles is now faster and now slower in one and the same stroke.
 One bad stroke does not tilt the line: strokes are first held against Theil-Sen's line (the median of all pairwise
 slopes), and those further off than `outlier_sigmas` of what a place may scatter are left out and counted. The rest
 get a weighted line. A place scatters by the gauge and by the moment of the keyboard's scan, which counts in proportion
@@ -28,6 +29,8 @@ from processing.stages import BoolArray, Branch, FloatArray
 ROUNDS = 6
 """Each round gains a digit or more: the speed changes by a few percent within the latency."""
 FEWEST_FOR_THEIL_SEN = 4
+SURELY = 4.0
+"""Standard uncertainties."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,16 +88,17 @@ def to_zero_speed(told: list[Told], *, place_u_mm: float, settings: DynamicSetti
     if len(told) < 2:
         return None
     latency_s = 0.0
+    typical = np.array([one.branch.speed_mm_per_s() for one in told])
     place = np.array([_way_at(one, one.time_s) for one in told])
     for _ in range(ROUNDS):
         speed = np.array([_speed_before(one, max(latency_s, 0.0), settings.local_speed_over_mm) for one in told])
-        if _ratio(speed) < settings.least_speed_ratio:
-            return None
         kept = _near_the_line(speed, place, place_u_mm, settings)
-        if _ratio(speed[kept]) < settings.least_speed_ratio:
+        if min(_ratio(speed[kept]), _ratio(typical[kept])) < settings.least_speed_ratio:
             return None
         line = _weighted_line(speed[kept], place[kept], place_u_mm, settings)
         latency_s = line.latency_s
+    if line.latency_s < -SURELY * line.latency_u_s:
+        return None  # no note is told before its cause: something else than the speed has moved the place
     left_out = tuple(one.name for one, stays in zip(told, kept.tolist(), strict=True) if not stays)
     return ZeroSpeed(
         line.place_mm, line.place_u_mm, line.latency_s, line.latency_u_s, line.dof, int(kept.sum()), left_out,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -22,7 +24,7 @@ SPEED, RATE = 5.0, 1000.0
 def way_through(*places: float) -> np.ndarray:  # type: ignore[type-arg]
     """Straight ways between places at one speed, with a rest of 0.1 s at each."""
     pieces = [np.full(round(0.1 * RATE), places[0])]
-    for before, after in zip(places[:-1], places[1:], strict=True):
+    for before, after in pairwise(places):
         steps = max(2, round(abs(after - before) / SPEED * RATE))
         pieces += [np.linspace(before, after, steps), np.full(round(0.1 * RATE), after)]
     return np.concatenate(pieces)

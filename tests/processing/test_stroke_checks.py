@@ -29,7 +29,7 @@ def test_a_plain_recording_has_nothing_to_speak_of() -> None:
 
 def test_a_stroke_with_a_jerk_is_uneven() -> None:
     """From 4 mm/s to 40 mm/s over half a millimetre of the first stroke, by taking nine samples of ten away."""
-    time, way, force = pressed(KEY, HOW)
+    _, way, force = pressed(KEY, HOW)
     first = np.arange(len(way)) < np.argmax(way)
     jerk = first & (way > 4.0) & (way < 4.6) & (np.arange(len(way)) % 10 != 0)
     kept = ~jerk

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from processing.dynamics.presses import Press
 from processing.dynamics.zero_speed import ZeroSpeed, note_offs, note_ons, same_speed, to_zero_speed
-from processing.stages import Branch
+from processing.stages import Branch, Note
 from tests.processing.ladders import KNOBS, OFF_MM, ON_MM, PLACE_U_MM, Ramp, a_ladder, a_press
 
 
@@ -79,6 +79,26 @@ def test_a_key_that_ran_ahead_of_the_plunger_says_nothing_of_its_place() -> None
 @pytest.mark.parametrize("speeds", [(4.0,), (4.0, 4.1, 4.2), (4.0, 7.0)])
 def test_strokes_of_about_one_speed_make_no_line(speeds: tuple[float, ...]) -> None:
     assert line_of(a_ladder(speeds=speeds)) is None
+
+
+def test_a_note_told_before_its_cause_is_not_believed() -> None:
+    """Deeper on slow strokes by a millimetre: the slope would be a latency of -20 ms."""
+    ladder = a_ladder(latency_s=0.0)
+
+    assert line_of([moved(ladder[0], 1.0), moved(ladder[1], 1.0), ladder[4]]) is None
+
+
+def test_a_trembling_hand_is_not_several_speeds() -> None:
+    """Strokes of 4 mm/s with a tremor of 3 mm/s at 8 Hz: speeds at the note differ fourfold, the strokes do not."""
+    presses = []
+    for phase in np.linspace(0.0, 5.0, 6):
+        time_s = np.arange(0.0, 2.4, 0.00025)
+        way = 4.0 * time_s + 3.0 / (2.0 * np.pi * 8.0) * (np.sin(2.0 * np.pi * 8.0 * time_s + phase) - np.sin(phase))
+        on_s = float(np.interp(ON_MM, way, time_s)) + 0.004
+        down = Branch(time_s, way, np.full(len(way), 0.6))
+        presses.append(replace(a_press(Ramp(speed=4.0)), down=down, note=Note(on_s, 64.0, None)))
+
+    assert line_of(presses) is None
 
 
 def test_two_speeds_make_a_line_as_unsure_as_the_scan_leaves_it() -> None:
