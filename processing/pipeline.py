@@ -90,7 +90,7 @@ def _analyse_key(
     curves, heavier_curve, mass = _curves(trace, used, settings)
     curve = mean_curve(curves)
     dynamic = recorded_dynamics(whole, calibration, used, stated_at=settings.stated_at)
-    pressed = gather(dynamic, strokes, log, settings, place_u_mm=place_u_mm(trace))
+    pressed = gather(dynamic, strokes, used, log, settings, place_u_mm=place_u_mm(trace))
 
     evidence = Evidence(
         curve,

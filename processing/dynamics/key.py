@@ -14,7 +14,7 @@ from processing.dynamics.lifts import bracket_of, lifts_of
 from processing.dynamics.mass import mass_from_ladder
 from processing.dynamics.numbers import Context, missing
 from processing.dynamics.presses import Press, presses_of_ladder, presses_of_strokes
-from processing.dynamics.recorded import Recorded
+from processing.dynamics.recorded import Recorded, touch_of
 from processing.dynamics.repetition import limit_of, rows_of
 from processing.dynamics.response import response_of
 from processing.dynamics.results import KeyDynamics
@@ -39,12 +39,21 @@ class Presses:
 
 
 def gather(
-    recorded: Recorded | None, strokes: tuple[Stroke, ...], log: NoteLog, settings: Settings, *, place_u_mm: float
+    recorded: Recorded | None,
+    strokes: tuple[Stroke, ...],
+    used: tuple[Stroke, ...],
+    log: NoteLog,
+    settings: Settings,
+    *,
+    place_u_mm: float,
 ) -> Presses:
-    """Return the presses, slow ones and those of the ladder. strokes: all of the slow part, fast ones among them."""
+    """Return the presses, slow ones and those of the ladder.
+
+    strokes: all of the slow part, fast ones among them; used: those that the slow numbers rest on.
+    """
     longest = max(stroke.travel_mm for stroke in strokes)
     far = tuple(stroke for stroke in strokes if stroke.travel_mm >= FAR_SHARE * longest)
-    presses = presses_of_strokes(far, log) + (presses_of_ladder(recorded) if recorded else [])
+    presses = presses_of_strokes(far, log, touch_mm=touch_of(used)) + (presses_of_ladder(recorded) if recorded else [])
     knobs = settings.dynamic
     began = note_ons(presses, following_newton=knobs.following_newton)
     trigger, release = (

@@ -35,13 +35,16 @@ class Press:
     """It is one of the strokes that the static numbers rest on, or was recorded beside them."""
 
 
-def presses_of_strokes(strokes: tuple[Stroke, ...], log: NoteLog) -> list[Press]:
-    """Return the strokes with their notes."""
+def presses_of_strokes(strokes: tuple[Stroke, ...], log: NoteLog, *, touch_mm: float) -> list[Press]:
+    """Return the strokes with their notes, x = 0 at one touch for all.
+
+    touch_mm: of the slow strokes, on the stage's scale. A fast plunger meets the key somewhere between two samples.
+    """
     return [
         Press(
             f"stroke {number}",
-            stroke.down,
-            stroke.up,
+            _moved(stroke.down, stroke.touch_mm - touch_mm),
+            None if stroke.up is None else _moved(stroke.up, stroke.touch_mm - touch_mm),
             _note_between(log, float(stroke.down.time_s[0]), float(stroke.down.time_s[-1]) + AROUND_S),
             slow=True,
         )
@@ -70,6 +73,10 @@ def _press(stretch: Stretch, log: NoteLog) -> Press | None:
     note = _note_between(log, float(time_s[begins]), float(time_s[left]) + AROUND_S)
     up = _part(stretch.samples, left, ends) if ends - left >= FEWEST_SAMPLES else None
     return Press(stretch.mark.name, _part(stretch.samples, begins, left), up, note, slow=False)
+
+
+def _moved(samples: Branch, by_mm: float) -> Branch:
+    return Branch(samples.time_s.copy(), samples.way_mm + by_mm, samples.force_newton.copy())
 
 
 def _part(samples: Branch, first: int, last: int) -> Branch:

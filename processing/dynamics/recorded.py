@@ -60,11 +60,8 @@ def recorded_dynamics(
     trace = calibrate(raw, calibration)
     if stated_at == "front edge":
         trace = at_front_edge(trace, calibration)
-    touch_mm, zero_newton = (
-        float(np.mean([getattr(stroke, name) for stroke in used])) for name in ("touch_mm", "zero_newton")
-    )
-    force = trace.force_newton - zero_newton
-    way = trace.displacement_mm - trace.give_mm(force) - touch_mm
+    force = trace.force_newton - float(np.mean([stroke.zero_newton for stroke in used]))
+    way = trace.displacement_mm - trace.give_mm(force) - touch_of(used)
     at_s = {mark: _span_s(mark, raw.sample_number, raw.tick_us) for mark in marks}
     stretches = []
     for mark, (from_s, to_s) in at_s.items():
@@ -73,6 +70,11 @@ def recorded_dynamics(
             stretches.append(Stretch(mark, Branch(trace.time_s[here], way[here], force[here])))
     notes = to_notes(recording.events, recording.key, first_tick_us=int(raw.tick_us[0]))
     return Recorded(tuple(stretches), notes)
+
+
+def touch_of(used: tuple[Stroke, ...]) -> float:
+    """Return where slow strokes touched the key, on the stage's scale, mm: x = 0 of everything faster."""
+    return float(np.mean([stroke.touch_mm for stroke in used]))
 
 
 def place_u_mm(trace: CalibratedTrace) -> float:
