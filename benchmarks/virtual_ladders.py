@@ -17,6 +17,7 @@ from recordings.keys import Key
 from recordings.types import Calibration, KeyRecording, Mark, RawEvents, RawTrace
 from rig.virtual.bench import Bench, BenchSpec
 from rig.virtual.dynamic_truths import true_dynamics
+from rig.virtual.person import PressKind, VirtualPerson
 from rig.virtual.scenario import KeySpec
 from rig.virtual.stage import Stage
 from rig.virtual.truths import true_features
@@ -25,9 +26,10 @@ SPEEDS_MM_PER_S = (5.0, 10.0, 20.0, 50.0, 100.0)
 HARD_MM_PER_S2, EASY_MM_PER_S2, APPROACH_MM_PER_S, LIFT_MM_PER_S = 5000.0, 200.0, 10.0, 5.0
 ABOVE_BED_MM, CLOSEST_MM, TOUCH_NEWTON, CLEARANCE_MM, LADDER_NEWTON = 0.3, 0.05, 0.15, 0.6, 10.0
 """As in `daq/programme.py`."""
-REST, LISTEN, LONGEST = 300, 100, 60_000
+REST, LISTEN, LONGEST = 300, 100, 200_000
 """Samples."""
 NOTE_ON = 0x90
+HAND_PRESSES: tuple[PressKind, ...] = (*3 * ("good",), *3 * ("too_fast",))
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +97,22 @@ class _Tape:
         ticks = samples["tick_us"].astype(np.int64)
         trace = RawTrace(np.arange(len(ticks)), ticks, samples["force_counts"], samples["displacement_counts"])
         return trace, RawEvents(events["tick_us"].astype(np.int64), events["source"], events["byte"])
+
+
+def virtual_hand(number: int, seed: int = 0) -> VirtualLadder:
+    """Return a key pressed by hand, three slow strokes and three that are too fast for the slow numbers."""
+    random = np.random.default_rng((seed, number))
+    key = _a_key(("fern", "moss")[number % 2], sharp=bool(number // 2 % 2), random=random)
+    spec = _a_bench(random)
+    person = VirtualPerson(station=key.number, seed=int(random.integers(2**31)))
+    tape = _Tape(Bench(spec, (key,), person))
+    person.rest(0.5)
+    for kind in HAND_PRESSES:
+        person.press(kind)
+        person.rest(0.5)
+    tape.run_while(lambda: not person.idle)
+    recording = KeyRecording(Key(key.number), *tape.cut())
+    return VirtualLadder(key, recording, _calibration(spec), true_features(key) | true_dynamics(key))
 
 
 class _Programme:

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from benchmarks.virtual_ladders import virtual_ladder
+from benchmarks.virtual_ladders import virtual_hand, virtual_ladder
 from daq.programme import load_programme
 from keyplumb.__main__ import main
 from processing.pipeline import analyse, analyse_key
@@ -104,6 +104,19 @@ def test_verdicts_and_weights_are_told_to_people(recording: Path, capsys: pytest
     assert "C4: " in weights
     assert "g sinks it past the notch; without the notch" in weights
     assert "A5: " not in weights  # it has no notch
+
+
+@pytest.mark.parametrize("number", range(3))
+def test_a_hand_that_also_presses_fast_tells_the_latency(number: int) -> None:
+    pressed = virtual_hand(number, seed=4)
+    result = analyse_key(pressed.recording, pressed.calibration, Settings())
+
+    assert result.strokes == 3  # the fast ones bend no slow number
+    for name in ("note_latency", "trigger_position", "release_position"):
+        measured, truth = result[name], pressed.truths[name]
+        assert truth is not None
+        assert measured.value is not None, measured.reason
+        assert abs(measured.value - truth) <= 1.5 * (measured.expanded or 0.0), name
 
 
 @pytest.mark.slow
