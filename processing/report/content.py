@@ -16,6 +16,7 @@ from processing.keyboard import KeyboardResult
 from processing.report.budget_bars import budgets_of, draw_budgets
 from processing.report.curves import draw_key
 from processing.report.key_table import Table, key_table
+from processing.report.motion import draw_motion, moves
 from processing.report.strips import draw_strips
 from processing.report.style import new_figure
 from processing.settings import Settings
@@ -53,6 +54,8 @@ class ReportContent:
     curves: tuple[Picture, ...]
     budgets: Picture | None
     """What a few main numbers of one key owe their uncertainty to; None: no key shown has one."""
+    motion: tuple[Picture, ...]
+    """Keys that were pressed at several speeds or lifted in part."""
     keys: Table
     details: tuple[tuple[str, Table], ...]
     """For each key with a curve in the report: every measurand with its 95 % interval, or why it is missing."""
@@ -80,6 +83,7 @@ def build_content(result: KeyboardResult, units: Units, *, curves_of: tuple[Key,
             for start in range(0, len(chosen), CURVES_A_PAGE)
         ),
         budgets=_budgets(chosen, units, calibrated=calibration_status(result.header) == "calibrated"),
+        motion=tuple(_motion(key, units) for key in chosen if moves(key)),
         keys=key_table(result, units),
         details=tuple((key.key.name, _all_numbers(key, units, result.settings)) for key in chosen),
         recording_findings=_recording_findings(result, units),
@@ -131,6 +135,14 @@ def _budgets(keys: list[KeyResult], units: Units, *, calibrated: bool) -> Pictur
         "number; they add up as squares. For any other number: keyplumb measure --budget KEY:MEASURAND."
         + ("" if calibrated else " Uncalibrated: no bar says how far the scales of force and travel are off."),
         lambda: draw_budgets(shown, units),
+    )
+
+
+def _motion(key: KeyResult, units: Units) -> Picture:
+    return Picture(
+        f"{key.key.name} in motion: velocities of single strokes over the key's speed in the last millimetre before "
+        "the note, and partial lifts from the bed with whether the next press sounded.",
+        lambda: draw_motion(key, units),
     )
 
 

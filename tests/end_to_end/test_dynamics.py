@@ -106,6 +106,15 @@ def test_verdicts_and_weights_are_told_to_people(recording: Path, capsys: pytest
     assert "A5: " not in weights  # it has no notch
 
 
+def test_the_report_shows_keys_in_motion(recording: Path, tmp_path: Path) -> None:
+    assert main(["report", str(recording), "--out", str(tmp_path / "full")]) == 0
+    page = (tmp_path / "full.html").read_text(encoding="utf-8")
+
+    assert page.count(" in motion: velocities of single strokes") == len(NAMES)
+    assert "sounds after the notch" in page
+    assert "sinks it past the notch" in page
+
+
 @pytest.mark.parametrize("number", range(3))
 def test_a_hand_that_also_presses_fast_tells_the_latency(number: int) -> None:
     pressed = virtual_hand(number, seed=4)
