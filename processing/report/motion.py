@@ -1,7 +1,8 @@
 """A key in motion: how its velocity answers to speed, and which lifts let it sound again.
 
 The law is drawn as it is read: straight between speeds over their logarithm. Lifts that sounded are full circles,
-silent ones hollow, so that they differ without colour; the line between them is the reset height, the dashed one note-off.
+silent ones hollow, so that they differ without colour; the line between them is the reset height, the dashed one the
+height at which the note ends.
 """
 
 from __future__ import annotations
