@@ -10,16 +10,19 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from processing.calibration_status import calibration_sentence, calibration_status, marked
-from processing.display import Units, finding_in_words, measured
+from processing.display import Units, finding_in_words, measured, remark_on
 from processing.features.table import FEATURES
 from processing.keyboard import KeyboardResult
 from processing.report.budget_bars import budgets_of, draw_budgets
 from processing.report.curves import draw_key
 from processing.report.key_table import Table, key_table
+from processing.report.motion import draw_motion, moves
 from processing.report.strips import draw_strips
 from processing.report.style import new_figure
+from processing.settings import Settings
 from processing.stages import KeyResult
 from processing.summary import odd_key_sentences, summary
+from processing.verdicts import notch_sentence, note_order, sustain
 from recordings.keys import Key
 from recordings.types import Calibration, LinearScale, RunInfo
 
@@ -51,6 +54,8 @@ class ReportContent:
     curves: tuple[Picture, ...]
     budgets: Picture | None
     """What a few main numbers of one key owe their uncertainty to; None: no key shown has one."""
+    motion: tuple[Picture, ...]
+    """Keys that were pressed at several speeds or lifted in part."""
     keys: Table
     details: tuple[tuple[str, Table], ...]
     """For each key with a curve in the report: every measurand with its 95 % interval, or why it is missing."""
@@ -78,8 +83,9 @@ def build_content(result: KeyboardResult, units: Units, *, curves_of: tuple[Key,
             for start in range(0, len(chosen), CURVES_A_PAGE)
         ),
         budgets=_budgets(chosen, units, calibrated=calibration_status(result.header) == "calibrated"),
+        motion=tuple(_motion(key, units) for key in chosen if moves(key)),
         keys=key_table(result, units),
-        details=tuple((key.key.name, _all_numbers(key, units)) for key in chosen),
+        details=tuple((key.key.name, _all_numbers(key, units, result.settings)) for key in chosen),
         recording_findings=_recording_findings(result, units),
         method=_method(result),
         caution=CAUTION,
@@ -129,6 +135,14 @@ def _budgets(keys: list[KeyResult], units: Units, *, calibrated: bool) -> Pictur
         "number; they add up as squares. For any other number: keyplumb measure --budget KEY:MEASURAND."
         + ("" if calibrated else " Uncalibrated: no bar says how far the scales of force and travel are off."),
         lambda: draw_budgets(shown, units),
+    )
+
+
+def _motion(key: KeyResult, units: Units) -> Picture:
+    return Picture(
+        f"{key.key.name} in motion: velocities of single strokes over the key's speed in the last millimetre before "
+        "the note, and partial lifts from the bed with whether the next press sounded.",
+        lambda: draw_motion(key, units),
     )
 
 
@@ -214,8 +228,14 @@ def _scale_in_words(scale: LinearScale) -> str:
     return f"{scale.reference}; {scale.calibrated_on or 'uncalibrated'}"
 
 
-def _all_numbers(key: KeyResult, units: Units) -> Table:
+def _all_numbers(key: KeyResult, units: Units, settings: Settings) -> Table:
     rows = tuple(
-        (feature.caption, measured(key[feature.name], units), key[feature.name].reason or "") for feature in FEATURES
+        (feature.caption, measured(key[feature.name], units), remark_on(key[feature.name])) for feature in FEATURES
     )
-    return Table(("Measurand", "Value, 95 % interval", "Why missing"), rows)
+    told = (
+        ("Note and notch", note_order(key) or "", ""),
+        ("Room to repeat with the note held, verdict", sustain(key, settings) or "", ""),
+        ("Weight test", notch_sentence(key, units), ""),
+    )
+    verdicts = tuple(row for row in told if row[1])
+    return Table(("Measurand", "Value, 95 % interval", "Remark"), rows + verdicts)

@@ -36,6 +36,8 @@ def _pages(content: ReportContent) -> Iterator[Figure]:
     yield _picture_page("From bass to treble", content.strips)
     for picture in content.curves:
         yield _picture_page("Curves", picture)
+    for picture in content.motion:
+        yield _picture_page("Keys in motion", picture)
     if content.budgets is not None:
         yield _picture_page("What the uncertainties are made of", content.budgets)
     for start in range(0, len(content.keys.rows), ROWS_A_PAGE):

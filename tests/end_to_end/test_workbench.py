@@ -30,7 +30,8 @@ from recordings.calibration_record import (
 from recordings.reader import read_recording
 from recordings.types import Damage, RawEvents, RawTrace
 from rig.virtual.bench import BenchSpec
-from rig.virtual.truths import true_features, workbench_truths
+from rig.virtual.truth_file import workbench_truths
+from rig.virtual.truths import true_features
 from rig.virtual.virtual_rig import RigSpec, VirtualRig
 from rig.virtual.workbench_file import WorkbenchSpec, load_workbench
 from tests.builders import WHOLE_RECORD, a_polynomial

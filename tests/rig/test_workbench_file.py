@@ -13,7 +13,7 @@ from processing.calibration.masses import load_mass_list, oiml_limits_mg
 from rig.errors import MalformedWorkbench
 from rig.virtual.bench import BenchSpec
 from rig.virtual.scenario import keyboard_of, load_scenario
-from rig.virtual.truths import write_truths
+from rig.virtual.truth_file import write_truths
 from rig.virtual.workbench_file import WORKBENCH_FOLDER, load_workbench
 
 TERN_LANE = WORKBENCH_FOLDER / "tern_lane.toml"
