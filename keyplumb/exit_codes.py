@@ -5,7 +5,7 @@ from __future__ import annotations
 from daq.errors import DaqError, MalformedPlan, StoppedForSafety
 from processing.errors import ProcessingError
 from recordings.errors import RecordingError
-from rig.errors import MalformedProfile, MalformedScenario
+from rig.errors import MalformedProfile, MalformedScenario, MalformedWorkbench
 
 DONE, FAILED, WRONG_USE, BAD_INPUT, RIG_OR_LINK, SAFETY, CANNOT_TELL, INTERRUPTED = 0, 1, 2, 3, 4, 5, 6, 130
 
@@ -18,6 +18,7 @@ EXIT_CODES: tuple[tuple[type[BaseException], int], ...] = (
     (ProcessingError, BAD_INPUT),
     (MalformedScenario, BAD_INPUT),
     (MalformedProfile, BAD_INPUT),
+    (MalformedWorkbench, BAD_INPUT),
     (KeyboardInterrupt, INTERRUPTED),
     (OSError, BAD_INPUT),  # a folder that is not there, a disk that is full: the place, not the program
 )

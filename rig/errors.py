@@ -2,6 +2,7 @@
 
 MalformedScenario   (also ValueError)    a scenario file of the virtual rig does not say what it must
 MalformedProfile    (also ValueError)    a profile of a rig that prints lines does not say what it must
+MalformedWorkbench  (also ValueError)    a workbench file of the virtual rig does not say what it must
 NoMotor             (also RuntimeError)  a hand was told to obey a Move
 """
 
@@ -14,13 +15,21 @@ class MalformedScenario(ValueError):
     """The scenario file does not say what a scenario must say; the text names file and place."""
 
 
-class MalformedProfile(ValueError):
-    """A profile that cannot be used. line: counted from 1, None where no line is to blame; key: dotted, as in TOML."""
+class _MalformedFile(ValueError):
+    """A file that cannot be used. line: counted from 1, None where no line is to blame; key: dotted, as in TOML."""
 
     def __init__(self, path: Path | str, line: int | None, key: str | None, why: str) -> None:
         self.path, self.line, self.key, self.why = Path(path), line, key, why
         place = str(path) if line is None else f"{path}, line {line}"
         super().__init__(": ".join(part for part in (place, key, why) if part))
+
+
+class MalformedProfile(_MalformedFile):
+    """A profile that cannot be used; the text names file, line and key."""
+
+
+class MalformedWorkbench(_MalformedFile):
+    """A workbench file that cannot be used; the text names file, line and key."""
 
 
 class NoMotor(RuntimeError):

@@ -6,6 +6,7 @@ import argparse
 import os
 import signal
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,12 +14,15 @@ from keyplumb.commands.arguments import understood_by
 from keyplumb.exit_codes import DONE
 
 if TYPE_CHECKING:
+    from rig.virtual.line_rig import LineRig
     from rig.virtual.scenario import KeySpec
-    from rig.virtual.serve import Rig
+    from rig.virtual.virtual_rig import VirtualRig
+    from rig.virtual.workbench import Workbench
+    from rig.virtual.workbench_file import WorkbenchSpec
 
 NAME = "virtual-rig"
 SUMMARY = "Serve a virtual rig; prints the port to be opened, then runs until it or its starter is stopped."
-EXAMPLE = "keyplumb virtual-rig --scenario moss --speed 10 --truths moss-truths.json"
+EXAMPLE = "keyplumb virtual-rig --scenario moss --speed 10 --workbench tern_lane --truths moss-truths.json"
 WATCHDOG_US = 250_000
 PERSON_SEED, PRESSES_A_KEY, AFTER_PRESSES_S, TIME_TO_GET_READY_S = 1, 4, 1.0, 20.0
 
@@ -37,6 +41,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--lines", metavar="PROFILE", help="only print lines of this profile (a built-in name or a .toml file)"
     )
     parser.add_argument("--hand", action="store_true", help="a virtual person presses, and follows the rig's lamps")
+    parser.add_argument(
+        "--workbench",
+        metavar="NAME",
+        help="reference objects beside the keyboard: tern_lane, or a .toml file; what you type lays them on",
+    )
     parser.add_argument("--truths", type=Path, metavar="FILE", help="write what the model itself knows, as JSON")
 
 
@@ -59,12 +68,17 @@ def run(arguments: argparse.Namespace) -> int:
     from rig.virtual.scenario import keyboard_of, load_scenario
     from rig.virtual.serve import open_wire, serve
     from rig.virtual.truths import write_truths
+    from rig.virtual.workbench_file import load_workbench
 
     scenario = load_scenario(arguments.scenario)
     keys = keyboard_of(scenario)
+    workbench = load_workbench(arguments.workbench) if arguments.workbench else None
+    if arguments.lines:
+        rig: VirtualRig | LineRig = _lines(keys, arguments.lines, workbench)
+    else:
+        rig = _rig(keys, arguments.speed, workbench, by_hand=arguments.hand)
     if arguments.truths is not None:
-        write_truths(arguments.truths, scenario, keys)
-    rig = _lines(keys, arguments.lines) if arguments.lines else _rig(keys, arguments.speed, by_hand=arguments.hand)
+        write_truths(arguments.truths, scenario, keys, workbench, rig.bench.spec)
     stopped: list[int] = []
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda number, _: stopped.append(number))
@@ -73,22 +87,41 @@ def run(arguments: argparse.Namespace) -> int:
     with open_wire(tcp_port) as wire:
         print(wire.path, flush=True)
         print(f"virtual rig with {scenario.title}; stop with Ctrl-C", file=sys.stderr)
-        serve(wire, rig, speed=arguments.speed, until=lambda: bool(stopped) or os.getppid() != started_by)
+        serve(
+            wire,
+            rig,
+            speed=arguments.speed,
+            until=lambda: bool(stopped) or os.getppid() != started_by,
+            each_turn=_operated(rig.workbench),
+        )
     return DONE
 
 
-def _rig(keys: tuple[KeySpec, ...], speed: float, *, by_hand: bool) -> Rig:
+def _operated(workbench: Workbench | None) -> Callable[[], None]:
+    """Return what lets the operator, who types, act; without a workbench nothing is read."""
+    from rig.virtual.operator import Operator
+
+    if workbench is None:
+        return lambda: None
+    if os.name != "posix" or sys.stdin is None:
+        print("a workbench stands beside it, but nobody can be heard here who would lay things on", file=sys.stderr)
+        return lambda: None
+    print("a workbench stands beside it: say pan, touch, drift, under, press or stroke, a line each", file=sys.stderr)
+    return Operator(sys.stdin.fileno(), workbench.obey, lambda said: print(said, file=sys.stderr, flush=True)).attend
+
+
+def _rig(keys: tuple[KeySpec, ...], speed: float, workbench: WorkbenchSpec | None, *, by_hand: bool) -> VirtualRig:
     """Return a rig that speaks the protocol, with a motor or with a person who follows its lamps."""
     from rig.virtual.cue_follower import CueFollower
     from rig.virtual.virtual_rig import RigSpec, VirtualRig
 
     # the watchdog guards against silence in the host's time, so a fast rig must wait longer in its own
     spec = RigSpec(watchdog_us=round(WATCHDOG_US * max(1.0, speed)))
-    return VirtualRig(keys, spec, CueFollower(station=1, seed=PERSON_SEED) if by_hand else None)
+    return VirtualRig(keys, spec, CueFollower(station=1, seed=PERSON_SEED) if by_hand else None, workbench)
 
 
-def _lines(keys: tuple[KeySpec, ...], name_or_path: str) -> Rig:
-    """Return a rig that only prints lines."""
+def _lines(keys: tuple[KeySpec, ...], name_or_path: str, workbench: WorkbenchSpec | None) -> LineRig:
+    """Return a rig that only prints lines; where there is an operator, its person waits for the operator's word."""
     from rig.profiles.profile import load_profile
     from rig.virtual.line_rig import LineRig
     from rig.virtual.person import VirtualPerson
@@ -96,6 +129,8 @@ def _lines(keys: tuple[KeySpec, ...], name_or_path: str) -> Rig:
     profile = load_profile(name_or_path)
     print(f"prints lines as profile {profile.name} says; {profile.losses_in_words()}", file=sys.stderr)
     person = VirtualPerson(station=1, seed=PERSON_SEED)
+    if workbench is not None:
+        return LineRig(keys, profile, person=person, workbench=workbench)
     person.rest(TIME_TO_GET_READY_S)
     for key in keys:  # it cannot hear what is wanted, so it presses once more than is usual, and treads
         person.move_to(key.number)

@@ -118,11 +118,13 @@ class Bench:
 
     def _nothing_happens(self) -> bool:
         """Tell whether plunger and key stand apart and still: then a block needs no steps, only the sensors' noise."""
+        return self.person is None and self.sensors.shows_nothing and self._key_rests()
+
+    def _key_rests(self) -> bool:
+        """Tell whether the motor stands in the air and the key below it lies still."""
         here = self.keys[self.station]
         return (
-            self.person is None
-            and not self.stage.moving
-            and self.sensors.shows_nothing
+            not self.stage.moving
             and abs(here.action.velocity_mm_per_s) < QUIET_MM_PER_S
             and abs(here.action.key_mm - here.rest_mm) < QUIET_MM
             and self.stage.plunger()[0] < here.surface_mm - 2 * QUIET_MM
@@ -149,6 +151,10 @@ class Bench:
             if self.person is not None:
                 self.person.hand.feel(force)
         return force, place, reached
+
+    def carry_to(self, station: int) -> None:
+        """Put the plunger over another key."""
+        self.station = station
 
     def brake(self, cause: Cause) -> None:
         """Stop the plunger as fast as it can; `came_to_rest` will give this cause. Harmless when it stands."""

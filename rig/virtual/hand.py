@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
-from math import pi, sin, sqrt
+from math import copysign, pi, sin, sqrt
 
 import numpy as np
 
@@ -48,6 +48,14 @@ class Reach:
 
 
 @dataclass(frozen=True, slots=True)
+class Glide:
+    """Go to a place at one speed."""
+
+    to_mm: float
+    mm_per_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class PressUntil:
     """Go on down until this force has been felt for the time of reaction."""
 
@@ -62,7 +70,7 @@ class Hold:
     seconds: float
 
 
-Stretch = Reach | PressUntil | Hold
+Stretch = Reach | Glide | PressUntil | Hold
 
 
 def minimum_jerk(share_of_time: float) -> float:
@@ -153,6 +161,10 @@ class Hand:
                 self._done += dt_s / seconds * (1.0 + share * sin(2.0 * pi * hz * self._into_s + phase))
                 self._wanted_mm = self._from_mm + (to_mm - self._from_mm) * minimum_jerk(self._done)
                 return self._done >= 1.0
+            case Glide(to_mm, mm_per_s):
+                left_mm = to_mm - self._wanted_mm
+                self._wanted_mm += copysign(min(abs(left_mm), mm_per_s * dt_s), left_mm)
+                return self._wanted_mm == to_mm
             case PressUntil(newton, mm_per_s):
                 self._wanted_mm += mm_per_s * dt_s
                 felt = self._felt_newton >= newton

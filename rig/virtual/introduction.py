@@ -1,10 +1,10 @@
-"""How the virtual rig introduces itself: its Hello and its channels, from its specification."""
+"""How the virtual rig introduces itself: its Hello, its channels and what it can do, from its specification."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from rig.protocol.messages import Channel, Hello
+from rig.protocol.messages import Channel, Hello, Move, Swing
 from rig.protocol.table import PROTOCOL_VERSION
 from rig.virtual.bench import BenchSpec
 
@@ -48,4 +48,15 @@ def channels_of(spec: RigSpec) -> tuple[Channel, Channel]:
     return (
         Channel(0, "force", "N", sensors.force_counts_per_newton, 0, late_us, -most, most),
         Channel(1, "displacement", "mm", sensors.displacement_counts_per_mm, 0, 0, stage.lowest_mm, stage.highest_mm),
+    )
+
+
+def is_within_reach(spec: RigSpec, command: Move | Swing, target_um: int) -> bool:
+    """Tell whether the plunger can do this, as the rig says of itself."""
+    stage, sensors = spec.bench.stage, spec.bench.sensors
+    return (
+        stage.lowest_mm * 1000 <= target_um <= stage.highest_mm * 1000
+        and 0 < command.speed_um_per_s <= stage.fastest_mm_per_s * 1000
+        and 0 < command.acceleration_um_per_s2 <= stage.hardest_mm_per_s2 * 1000
+        and 0 < command.force_limit_mn <= sensors.force_range_newton * 1000
     )

@@ -82,13 +82,19 @@ class KeyAction:
 
 
 class Contact:
-    """Where plunger and key meet: pushes, never pulls. Its stiffness is the bench's own give.
+    """Where plunger and key meet: pushes, never pulls. Its stiffness is the bench's own give, see `frame.py`.
 
     Damping grows with the depth (Hunt & Crossley, J. Appl. Mech. 42:440, 1975), so the force starts from zero.
     """
 
-    def __init__(self, stiffness_newton_per_mm: float, damping_s_per_mm: float = 0.02) -> None:
+    def __init__(
+        self,
+        stiffness_newton_per_mm: float,
+        stiffening_newton_per_mm2: float = 0.0,
+        damping_s_per_mm: float = 0.02,
+    ) -> None:
         self.stiffness_newton_per_mm = stiffness_newton_per_mm
+        self.stiffening_newton_per_mm2 = stiffening_newton_per_mm2
         self.damping_s_per_mm = damping_s_per_mm
 
     def force(self, plunger_mm: float, plunger_mm_per_s: float, action: KeyAction) -> float:
@@ -97,4 +103,5 @@ class Contact:
         if pressed_mm <= 0.0:
             return 0.0
         closing = plunger_mm_per_s - action.velocity_mm_per_s
-        return max(0.0, self.stiffness_newton_per_mm * pressed_mm * (1.0 + self.damping_s_per_mm * closing))
+        stiffness = self.stiffness_newton_per_mm + self.stiffening_newton_per_mm2 * pressed_mm
+        return max(0.0, stiffness * pressed_mm * (1.0 + self.damping_s_per_mm * closing))

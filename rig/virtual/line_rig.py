@@ -17,10 +17,13 @@ from rig.errors import MalformedProfile
 from rig.profiles.line_encoder import LineEncoder, Switches
 from rig.profiles.profile import Profile
 from rig.protocol.messages import Source
-from rig.virtual.bench import Bench, BenchSpec
+from rig.virtual.bench import BenchSpec
 from rig.virtual.notes import NoteSensor, NoteSpec
 from rig.virtual.person import VirtualPerson
+from rig.virtual.reference_bench import make_bench
 from rig.virtual.scenario import KeySpec
+from rig.virtual.workbench import Workbench
+from rig.virtual.workbench_file import WorkbenchSpec
 
 BLOCK = 50
 """Samples that are made together."""
@@ -38,6 +41,7 @@ class LineRig:
         profile: Profile,
         spec: BenchSpec | None = None,
         person: VirtualPerson | None = None,
+        workbench: WorkbenchSpec | None = None,
     ) -> None:
         """spec: its sample rate must be the profile's. Raises MalformedProfile if it is not."""
         rate_hz = profile.rate_hz or DEFAULT_RATE_HZ
@@ -46,7 +50,8 @@ class LineRig:
             why = f"{rate_hz:g} cannot be played, this virtual bench makes {spec.sample_rate_hz} samples a second"
             raise MalformedProfile(profile.name, None, "rate_hz", why)
         self.profile = profile
-        self.bench = Bench(spec, keys, person)
+        self.bench = make_bench(spec, keys, person, workbench)
+        self.workbench = Workbench.of(self.bench)
         self.foot_switch_pressed = False
         self._encoder = LineEncoder(profile)
         self._now_us = self._sample_number = 0

@@ -14,7 +14,7 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from rig.virtual.hand import Hand, HandSpec, Hold, PressUntil, Reach, Stretch
+from rig.virtual.hand import Glide, Hand, HandSpec, Hold, PressUntil, Reach, Stretch
 
 PressKind = Literal["good", "too_fast", "uneven", "short", "not_home", "preloaded"]
 PRESS_KINDS: tuple[PressKind, ...] = get_args(PressKind)
@@ -22,6 +22,8 @@ KEY_MM, BED_MM = 3.0, 12.6
 """Where a person expects the key's surface and its bed, from the top of the plunger's way; keys differ a little."""
 PEDAL_US = 80_000
 """How long a foot stays on the switch."""
+PRESS_NEWTON, RUN_UP_MM = 5.0, 1.0
+"""How hard a person presses on a reference, and from how far above it at an even speed."""
 TIME_FOR_MEAN = 0.8 / 0.5052
 """A minimum-jerk movement does the middle 80 % of its way in 50.52 % of its time."""
 
@@ -45,7 +47,16 @@ class Rest:
     seconds: float
 
 
-Task = PressKind | Tread | MoveTo | Rest
+@dataclass(frozen=True, slots=True)
+class PressOn:
+    """Press evenly on what stands there until PRESS_NEWTON is felt, and let go as evenly."""
+
+    surface_mm: float
+    mm_per_s: float
+    """Of the hand's wish; what the plunger presses on makes it slower."""
+
+
+Task = PressKind | Tread | MoveTo | Rest | PressOn
 
 
 class VirtualPerson:
@@ -68,6 +79,10 @@ class VirtualPerson:
     def press(self, kind: PressKind) -> None:
         """Press once in this manner. After `not_home` the hand stays part-way until the next task."""
         self._tasks.append(kind)
+
+    def press_on(self, surface_mm: float, mm_per_s: float) -> None:
+        """Press once on something whose surface is there, at an even speed."""
+        self._tasks.append(PressOn(surface_mm, mm_per_s))
 
     def tread(self) -> None:
         """Step on the foot switch and off again."""
@@ -102,9 +117,17 @@ class VirtualPerson:
                 self.hand.follow(*self._up(), Hold(1.0))
             case Rest(seconds):
                 self.hand.follow(*self._up(), Hold(seconds))
+            case PressOn(surface_mm, mm_per_s):
+                self.hand.follow(*self._up(), *self._press_evenly(surface_mm - RUN_UP_MM, mm_per_s))
             case _:
                 self.hand.follow(*self._up(), *_PRESSES[task](self))
         return ()
+
+    def _press_evenly(self, from_mm: float, mm_per_s: float) -> tuple[Stretch, ...]:
+        rest_mm = self.hand.spec.rest_mm
+        down = self._reach(rest_mm, from_mm, self._between(6.0, 10.0)), Hold(0.3)
+        evenly = PressUntil(PRESS_NEWTON, mm_per_s), Glide(from_mm, mm_per_s), Hold(0.3)
+        return *down, *evenly, self._reach(from_mm, rest_mm, self._between(6.0, 10.0)), Hold(self._between(0.3, 0.8))
 
     def _between(self, low: float, high: float) -> float:
         return float(self._random.uniform(low, high))

@@ -140,13 +140,16 @@ def open_wire(tcp_port: int | None) -> Iterator[PseudoTerminal | TcpPort]:
         wire.close()
 
 
-def serve(wire: Wire, rig: Rig, *, speed: float, until: Callable[[], bool]) -> None:
-    """Let the rig live at `speed` times real time until `until()` says so.
+def serve(
+    wire: Wire, rig: Rig, *, speed: float, until: Callable[[], bool], each_turn: Callable[[], None] = lambda: None
+) -> None:
+    """Let the rig live at `speed` times real time until `until()` says so; `each_turn()` is called between its steps.
 
     speed: 1 is real time. The rig's watchdog counts rig time, so give a fast rig `watchdog_us` times its speed.
     """
     rig_us, unread, before_s = 0.0, b"", time.monotonic()
     while not until():
+        each_turn()
         received = wire.read()
         now_s = time.monotonic()
         step_us, before_s = min((now_s - before_s) * 1e6 * speed, LONGEST_STEP_US), now_s

@@ -35,10 +35,12 @@ from rig.protocol.messages import (
     StreamEnd,
     Swing,
 )
-from rig.virtual.bench import Bench
 from rig.virtual.cue_follower import CueFollower
-from rig.virtual.introduction import RigSpec, channels_of, hello_of
+from rig.virtual.introduction import RigSpec, channels_of, hello_of, is_within_reach
+from rig.virtual.reference_bench import make_bench
 from rig.virtual.scenario import KeySpec
+from rig.virtual.workbench import Workbench
+from rig.virtual.workbench_file import WorkbenchSpec
 
 __all__ = ["RigSpec", "VirtualRig"]
 
@@ -54,11 +56,17 @@ class VirtualRig:
     """A rig with a keyboard under it."""
 
     def __init__(
-        self, keys: tuple[KeySpec, ...], spec: RigSpec | None = None, person: CueFollower | None = None
+        self,
+        keys: tuple[KeySpec, ...],
+        spec: RigSpec | None = None,
+        person: CueFollower | None = None,
+        workbench: WorkbenchSpec | None = None,
     ) -> None:
-        """person: presses instead of a motor; the rig then has no axis."""
+        """person: presses instead of a motor; the rig then has no axis. workbench: what stands beside the keyboard."""
         self.spec = spec or RigSpec()
-        self.bench = Bench(self.spec.bench, keys, person)
+        self.bench = make_bench(self.spec.bench, keys, person, workbench)
+        self.workbench = Workbench.of(self.bench)
+        """Its operator; None: there are no reference objects."""
         self._person = person
         self._sample_number = self._event_number = self._start_count = 0
         self._told_us = self._started_us = 0
@@ -156,7 +164,7 @@ class VirtualRig:
     def _carriage(self) -> None:
         if self._carriage_arrives_us is not None and self._now_us >= self._carriage_arrives_us:
             self._carriage_arrives_us = None
-            self.bench.station = self._carriage_target
+            self.bench.carry_to(self._carriage_target)
             self._axis_state[Axis.CARRIAGE] = (State.IDLE, Cause.TARGET_REACHED)
             self._say_status(self._now_us, Axis.CARRIAGE)
 
@@ -265,14 +273,7 @@ class VirtualRig:
         return refusal
 
     def _refusal(self, command: Move | Swing, target_um: int) -> Refusal | None:
-        stage, sensors = self.spec.bench.stage, self.spec.bench.sensors
-        in_range = (
-            stage.lowest_mm * 1000 <= target_um <= stage.highest_mm * 1000
-            and 0 < command.speed_um_per_s <= stage.fastest_mm_per_s * 1000
-            and 0 < command.acceleration_um_per_s2 <= stage.hardest_mm_per_s2 * 1000
-            and 0 < command.force_limit_mn <= sensors.force_range_newton * 1000
-        )
-        return None if in_range else Refusal.OUT_OF_RANGE
+        return None if is_within_reach(self.spec, command, target_um) else Refusal.OUT_OF_RANGE
 
     def _move_carriage(self, station: int) -> Refusal | None:
         if station not in self.bench.keys:
