@@ -1,8 +1,8 @@
 """Which masses lie on when: stacks up and down again, over several cycles, from a list of masses.
 
-How it works: forces are spread evenly from the lightest useful load to the largest; each is made of the fewest masses
-that come near it, the heaviest first, and no load is made twice. At the top of the first cycle one reading is repeated
-after a while: the hold that shows creep.
+How it works: loads rise as squares, so that the lower part of the range, where keys are measured, has its share of
+them; each is made of few masses that come near it, and no load is made twice. At the top of the first cycle one
+reading is repeated after a while: the hold that shows creep.
 """
 
 from __future__ import annotations
@@ -35,12 +35,12 @@ def plan_stacks(masses: MassList, most_newton: float, levels: int = LEVELS) -> t
     """Return stacks of rising load up to most_newton. Raises TooFewReadings if fewer than three are possible."""
     most_g = most_newton / STANDARD_NEWTON_PER_GRAM
     weight = {mass.name: mass.nominal_g for mass in masses.masses}
-    possible = {}
+    possible: dict[float, tuple[str, ...]] = {}
     for size in range(MOST_IN_A_STACK, 0, -1):  # smaller stacks last: they replace larger ones of the same load
+        of_size: dict[float, tuple[str, ...]] = {}
         for stack in combinations(sorted(weight, key=lambda name: -weight[name]), size):
-            load = round(sum(weight[name] for name in stack), 6)
-            if load <= most_g:
-                possible[load] = stack
+            of_size.setdefault(round(sum(weight[name] for name in stack), 6), stack)
+        possible |= {load: stack for load, stack in of_size.items() if load <= most_g}
     loads = sorted(possible)
     if len(loads) < FEWEST_LEVELS:
         raise TooFewReadings(
@@ -50,10 +50,14 @@ def plan_stacks(masses: MassList, most_newton: float, levels: int = LEVELS) -> t
     wanted = min(levels, len(loads))
     chosen: list[float] = []
     for place in range(wanted, 0, -1):
-        target = loads[-1] * place / wanted
+        target = loads[-1] * (place / wanted) ** 2
         left = [load for load in loads if load not in chosen]
-        chosen.append(min(left, key=lambda load: (abs(load - target), load)))
+        chosen.append(min(left, key=lambda load: abs(load / target - 1.0) + SHARE_FOR_A_MASS * len(possible[load])))
     return tuple(possible[load] for load in sorted(chosen))
+
+
+SHARE_FOR_A_MASS = 0.08
+"""So far off its target a load may be to need one mass less."""
 
 
 def plan_steps(stacks: Sequence[tuple[str, ...]], cycles: int) -> tuple[PlannedStep, ...]:

@@ -50,7 +50,7 @@ def plot_residuals(calibration: ForceCalibration, path: Path, title: str) -> Non
     axes.set_title(f"{title}\n{degree} (p = {calibration.choice.p:.2g} for a bend by chance), {cycles} cycles")
     axes.grid(visible=True, color="#dddddd", linewidth=0.6)
     figure.legend(loc="outside lower center", ncols=4, frameon=False)
-    figure.savefig(path, dpi=150)
+    figure.savefig(path, format="png", dpi=150)
 
 
 LIMIT_WORDS = "lower limit, 2.4 s"
