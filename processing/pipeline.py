@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from processing.budget.calibration_lines import CalibrationDoubt
-from processing.calibrate import calibrate
+from processing.calibrate import at_temperature, calibrate
 from processing.calibration_doubt import doubt_of
 from processing.calibration_status import with_calibration_flags, with_range_flags
 from processing.curve import common_length_mm, kernel_half_width_mm, mean_curve, to_curve
@@ -44,8 +44,9 @@ def analyse(
     """
     chosen = with_recorded_latency(settings or Settings(), header.run)
     doubt = doubt_of(header.calibration.record, room_celsius=header.run.room_celsius)
+    calibration = at_temperature(header.calibration, header.run.room_celsius)
     results = tuple(
-        with_calibration_flags(analyse_key(recording, header.calibration, chosen, doubt), header) for recording in keys
+        with_calibration_flags(analyse_key(recording, calibration, chosen, doubt), header) for recording in keys
     )
     return replace(compare_keys(header, results, chosen), diary=diary)
 

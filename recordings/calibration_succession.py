@@ -47,7 +47,9 @@ def succeed(new: CalibrationRecord, before: CalibrationRecord | None) -> Success
     parts: dict[str, Any] = {part: getattr(before, part) for part in taken}
     valid_until = min(named.valid_until, before.valid_until)
     both = replace(named, **parts, environment=_environment(new, before), valid_until=valid_until)
-    shortened = f", and with them its last day, {valid_until:%Y-%m-%d}" if valid_until.date() < new.valid_until.date() else ""
+    shortened = (
+        f", and with them its last day, {valid_until:%Y-%m-%d}" if valid_until.date() < new.valid_until.date() else ""
+    )
     return Succession(both, f"{words} taken over from the record of {before.made_at:%Y-%m-%d}{shortened}")
 
 

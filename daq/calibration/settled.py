@@ -147,6 +147,7 @@ def read_settled(sitting: Sitting, settings: SettleSettings | None = None) -> Se
     if rate_hz is None:
         raise RigMisbehaved("it does not say how many samples a second it sends")
     watch, heard = SettleWatch(rate_hz, settings), Listener()
+    sitting.session.start_stream()  # it runs already; but the answer comes behind all samples from before the question
     with sitting.recorder.listening(heard.add):
         while True:
             sitting.session.attend(LOOK_EVERY_S)

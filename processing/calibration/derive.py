@@ -6,7 +6,8 @@ the bench and what is fitted from the file later are the same thing. Readings th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import hypot, sqrt
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from processing.calibration.force_steps import ForceCalibration, calibrate_force
 from processing.calibration.gravity import Gravity
 from processing.calibration.masses import MassList, parse_mass_list, stack_forces
 from processing.calibration.mistakes import find_mistakes
-from processing.calibration.press_places import FreePress, PlaceBothWays, free_press, place_both_ways
+from processing.calibration.press_places import FreePress, PlaceBothWays, free_press, moves_steadily, place_both_ways
 from processing.calibration.record_parts import compliance_part, displacement_part, force_part, skew_part
 from processing.calibration.sequence import LoadStep
 from processing.calibration.settings import PlaceSettings, ReferenceSettings, SkewSettings
@@ -131,7 +132,19 @@ def derive_force(readings: CalibrationReadings) -> DerivedForce:
     """Return the calibration of the force. Raises TooFewReadings, MalformedMassList, UnknownReference."""
     steps, (masses, gravity) = steps_of(readings), masses_and_gravity(readings)
     calibration = calibrate_force(steps, stack_forces([step.masses for step in steps], masses, gravity))
-    return DerivedForce(force_faults(readings), steps, calibration, force_part(calibration, steps, masses))
+    faults = (*force_faults(readings), *_unrepeatable(calibration))
+    return DerivedForce(faults, steps, calibration, force_part(calibration, steps, masses))
+
+
+def _unrepeatable(calibration: ForceCalibration) -> tuple[Fault, ...]:
+    """The same load shows the same in every cycle; many slips at once can hide from a search for single ones."""
+    allowed = ReferenceSettings().repeatable_share * calibration.highest_newton
+    shown = max(calibration.repeatability_newton or 0.0, 2.0 * calibration.residual_sd_newton)
+    if shown <= allowed:
+        return ()
+    words = f"readings of the same load lie {shown:.4f} N apart, more than {allowed:.4f} N: several slips at once, or a"
+    advice = "look for what touches the pan or the cell, let the cell warm up, and begin again"
+    return (Fault("not_repeatable", None, f"{words} cell that is not sound", advice),)
 
 
 def displacement_faults(readings: CalibrationReadings) -> tuple[Fault, ...]:
@@ -204,6 +217,8 @@ def derive_skew(readings: CalibrationReadings) -> DerivedSkew:
         for press in without_set_aside(readings).presses
     )
     found = find_skew(loops)
+    if any(press.speed_mm_per_s is None for press in without_set_aside(readings).presses):
+        found = replace(found, u_s=hypot(found.u_s, _u_by_trembling_s(loops, readings.head.stated)))
     faults: tuple[Fault, ...] = ()
     limits = ReferenceSettings()
     stiffest = max(loop.stiffness_newton_per_mm for loop in loops)
@@ -213,6 +228,16 @@ def derive_skew(readings: CalibrationReadings) -> DerivedSkew:
     return DerivedSkew(faults, found, loops, skew_part(found))
 
 
+def _u_by_trembling_s(loops: tuple[Loop, ...], stated: Calibration) -> float:
+    """Return what a trembling hand adds: at the slow strokes the gauge's play may not be wholly taken up."""
+    known = stated.record.displacement if stated.record is not None else None
+    play = known.backlash_mm if known is not None and known.backlash_mm is not None else UNKNOWN_PLAY_MM
+    speeds = [loop.speed_mm_per_s for loop in loops]
+    return abs(play) / 2.0 / (max(speeds) - min(speeds)) / sqrt(3.0)
+
+
+UNKNOWN_PLAY_MM = 0.01
+"""Bound for a gauge of which nothing is known: some hundredths would be seen at once."""
 PRESSING_NEWTON = 0.2
 """From here on the plunger presses on the spring: well above noise."""
 
@@ -221,5 +246,6 @@ def _loop(press: FreePress) -> Loop:
     pressing = np.flatnonzero(press.force_newton > PRESSING_NEWTON)
     if len(pressing) < 2:
         raise TooFewReadings("a stroke did not press on anything; is the spring under the plunger?")
-    there = slice(int(pressing[0]), int(pressing[-1]) + 1)
+    there = moves_steadily(press)
+    there[: pressing[0]] = there[pressing[-1] + 1 :] = False
     return loop_of(press.time_s[there], press.displacement_mm[there], press.force_newton[there], SkewSettings())

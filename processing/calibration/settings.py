@@ -106,6 +106,9 @@ class PlaceSettings:
 class ReferenceSettings:
     """When what stood under the plunger is not believed to be what was asked for."""
 
+    repeatable_share: float = 0.01
+    """Of the largest force, between readings of one load: a sound cell does ten times better (class 1 of common
+    practice is 0.01 of each load), a slip of a small mass is as much."""
     block_off_mm: float = 0.04
     """Between what a block shows and its length: more than dirt and backlash do; a wrong block is off by 0.5."""
     block_off_share: float = 0.004

@@ -20,8 +20,8 @@ from processing.calibration.fit import fit_polynomial, in_powers
 from processing.calibration.settings import SkewSettings
 from processing.stages import FloatArray
 
-FEWEST_SAMPLES = 4
-"""On each way in the window: a line and two to spare."""
+FEWEST_SAMPLES = 6
+"""On each way in the window: a parabola and three to spare."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,8 @@ def loop_of(
             raise TooFewReadings(
                 f"{way.sum()} samples on one way of a stroke; press slower or further on the reference"
             )
-        slope, level = np.polyfit(displacement_mm[way] - middle, force_newton[way], 1)
+        # a parabola: frame and spring together are not quite straight, and a hand is not as long at every place
+        _, slope, level = np.polyfit(displacement_mm[way] - middle, force_newton[way], 2)
         stiffness.append(float(slope))
         levels.append(float(level))
         speeds.append(abs(float(np.polyfit(time_s[way] - time_s[way][0], displacement_mm[way], 1)[0])))

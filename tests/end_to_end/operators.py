@@ -13,7 +13,7 @@ from typing import Any
 
 from tests.end_to_end.test_demo import KEYPLUMB
 
-SPEED = 60
+SPEED = 100
 PIPE = subprocess.PIPE
 BENCHES = Path(__file__).parents[2] / "rig" / "virtual" / "workbenches"
 MASSES, BLOCKS = BENCHES / "tern_lane_masses.toml", BENCHES / "tern_lane_blocks.toml"
@@ -49,8 +49,11 @@ class ServedRig:
     def say(self, line: str) -> str:
         assert self.program.stdin is not None
         assert self.program.stderr is not None
-        self.program.stdin.write(line + "\n")
-        answer = self.program.stderr.readline().strip()
+        for _ in range(500):  # a person waits until the plunger stands; each answer takes the rig a moment
+            self.program.stdin.write(line + "\n")
+            answer = self.program.stderr.readline().strip()
+            if "wait until it stands" not in answer and "bring it up" not in answer:
+                break
         assert answer.startswith("ok"), f"{line}: {answer}"
         return answer
 
