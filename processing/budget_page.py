@@ -39,7 +39,7 @@ OF_THE_CALIBRATION = (
     (
         BACKLASH,
         "normal",
-        "what is left open of the play that was taken out: all places of the way up lie deeper or higher",
+        "what is left open of the play that was taken out: the way up lies deeper or higher",
     ),
     (FORCE_BY_TEMPERATURE, "normal", "the coefficient by which the scale was brought to the room's temperature"),
     (DISPLACEMENT_BY_TEMPERATURE, "normal", "the same of the displacement"),
