@@ -82,6 +82,8 @@ def environment(text: str) -> Surrounded:
                 found[name] = with_u(match[1] + match[2])
             elif not match[2]:
                 found[name] = _within(name, float(match[1]))
+            else:
+                continue
             break
         else:
             raise ValueError(f"{part!r}: give values with their units, as in '21.5C, 40%, 1013hPa, 1e-4/K±2e-5'")
