@@ -5,7 +5,7 @@ from __future__ import annotations
 from daq.errors import DaqError, MalformedPlan, StoppedForSafety
 from processing.errors import ProcessingError
 from recordings.errors import RecordingError
-from rig.errors import MalformedProfile, MalformedScenario, MalformedWorkbench
+from rig.errors import MalformedFile, MalformedScenario
 
 DONE, FAILED, WRONG_USE, BAD_INPUT, RIG_OR_LINK, SAFETY, CANNOT_TELL, INTERRUPTED = 0, 1, 2, 3, 4, 5, 6, 130
 
@@ -17,8 +17,7 @@ EXIT_CODES: tuple[tuple[type[BaseException], int], ...] = (
     (RecordingError, BAD_INPUT),
     (ProcessingError, BAD_INPUT),
     (MalformedScenario, BAD_INPUT),
-    (MalformedProfile, BAD_INPUT),
-    (MalformedWorkbench, BAD_INPUT),
+    (MalformedFile, BAD_INPUT),
     (KeyboardInterrupt, INTERRUPTED),
     (OSError, BAD_INPUT),  # a folder that is not there, a disk that is full: the place, not the program
 )

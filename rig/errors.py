@@ -1,9 +1,10 @@
 """What can go wrong on the rig's side of the code.
 
-MalformedScenario   (also ValueError)    a scenario file of the virtual rig does not say what it must
-MalformedProfile    (also ValueError)    a profile of a rig that prints lines does not say what it must
-MalformedWorkbench  (also ValueError)    a workbench file of the virtual rig does not say what it must
-NoMotor             (also RuntimeError)  a hand was told to obey a Move
+MalformedScenario        (also ValueError)    a scenario file of the virtual rig does not say what it must
+MalformedFile            (also ValueError)    one of these, told with file, line and key:
+ +-- MalformedProfile                         a profile of a rig that prints lines does not say what it must
+ +-- MalformedWorkbench                       a workbench file of the virtual rig does not say what it must
+NoMotor                  (also RuntimeError)  a hand was told to obey a Move
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ class MalformedScenario(ValueError):
     """The scenario file does not say what a scenario must say; the text names file and place."""
 
 
-class _MalformedFile(ValueError):
+class MalformedFile(ValueError):
     """A file that cannot be used. line: counted from 1, None where no line is to blame; key: dotted, as in TOML."""
 
     def __init__(self, path: Path | str, line: int | None, key: str | None, why: str) -> None:
@@ -24,11 +25,11 @@ class _MalformedFile(ValueError):
         super().__init__(": ".join(part for part in (place, key, why) if part))
 
 
-class MalformedProfile(_MalformedFile):
+class MalformedProfile(MalformedFile):
     """A profile that cannot be used; the text names file, line and key."""
 
 
-class MalformedWorkbench(_MalformedFile):
+class MalformedWorkbench(MalformedFile):
     """A workbench file that cannot be used; the text names file, line and key."""
 
 

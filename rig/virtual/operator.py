@@ -37,5 +37,8 @@ class Operator:
             self._answer(self._obey(line.decode("utf-8", errors="replace")))
 
     def _is_meant(self) -> bool:
-        """Tell whether what is typed is meant for us."""
-        return not os.isatty(self._descriptor) or os.tcgetpgrp(self._descriptor) == os.getpgrp()
+        """Tell whether what is typed is meant for us: not if we run in the background of our own terminal."""
+        try:
+            return os.tcgetpgrp(self._descriptor) == os.getpgrp()
+        except OSError:  # a pipe, a file, or a terminal that somebody holds who speaks to us alone
+            return True

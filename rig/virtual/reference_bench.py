@@ -2,7 +2,8 @@
 
 How it works: as `bench.py`, but the plunger may press on a reference instead of a key, and masses on the pan and a
 finger push on the load cell whatever the plunger does. The frame gives more softly at first than when loaded, for
-keys as for references. Wherever the carriage goes there is a key under the plunger again.
+keys as for references. A reference stays where it was put: when carriage or person have gone to another key, that key
+is under the plunger.
 
 Not simulated: the pan's own weight (it is in the zero), the jolt of a mass put down, masses that move with the plunger.
 """
@@ -40,10 +41,15 @@ class ReferenceBench(Bench):
         )
         self.under: Reference | None = None
         """What stands under the plunger; None: the key of the station."""
+        self._put_at = self.station
         self.pan_newton = 0.0
         self.pressing_newton = 0.0
         """With what force the plunger pressed at the last sample."""
         self._finger_newton, self._finger_samples = 0.0, 0
+
+    def put_under(self, reference: Reference) -> None:
+        """Put a reference under the plunger."""
+        self.under, self._put_at = reference, self.station
 
     def touch(self, newton: float, seconds: float) -> None:
         """Let a finger push the pan from now on, for some time."""
@@ -61,6 +67,8 @@ class ReferenceBench(Bench):
         return False
 
     def _pass(self, steps: int, dt_s: float) -> tuple[float, float, Cause | None]:
+        if self.station != self._put_at:
+            self.under = None
         if self.under is not None:
             force, place, reached = self._press(self.under, steps, dt_s)
         elif self.person is None and self._key_rests():

@@ -121,7 +121,7 @@ class Workbench:
             case _:
                 raise _Refused("say under table, block NAME, stop, spring, nothing or key NAME")
         self._make_room(thing.surface_mm)
-        self._bench.under = thing
+        self._bench.put_under(thing)
         return f"under the plunger: {thing.name}"
 
     def _block(self, name: str) -> Reference:

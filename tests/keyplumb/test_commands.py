@@ -356,6 +356,7 @@ TROUBLES = [
     pytest.param(("repair", "."), 3, "header.h5 is missing", id="repair: another folder"),
     pytest.param(("virtual-rig", "--scenario", "fir"), 3, "fern, moss", id="virtual-rig: no scenario"),
     pytest.param(("virtual-rig", "--lines", "my"), 3, "lines_csv, lines_spaces", id="virtual-rig: no profile"),
+    pytest.param(("virtual-rig", "--workbench", "my"), 3, "built in is tern_lane", id="virtual-rig: no workbench"),
     pytest.param(("virtual-rig", "--speed", "0"), 2, "0.01 and 1000", id="virtual-rig: no speed"),
     pytest.param(("virtual-rig", "--tcp", "99999"), 2, "0 and 65535", id="virtual-rig: no TCP port"),
     pytest.param(("virtual-rig", "--truths", "no/t.json"), 3, "no/t.json: No such file", id="virtual-rig: no folder"),

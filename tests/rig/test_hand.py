@@ -8,7 +8,7 @@ import pytest
 from rig.errors import NoMotor
 from rig.protocol.messages import Source
 from rig.virtual.bench import Bench, BenchSpec
-from rig.virtual.hand import Hand, HandSpec, Hold, PressUntil, Reach, minimum_jerk
+from rig.virtual.hand import Glide, Hand, HandSpec, Hold, PressUntil, Reach, minimum_jerk
 from rig.virtual.person import PRESS_KINDS, PressKind, VirtualPerson
 from rig.virtual.scenario import keyboard_of, load_scenario
 
@@ -65,6 +65,19 @@ def test_tremor_lies_between_8_and_12_hz_and_within_its_amplitude() -> None:
     hz = np.fft.rfftfreq(len(trembles), DT_S)
     assert power[(hz > 7.5) & (hz < 12.5)].sum() > 0.99 * power.sum()
     assert 0.005 < np.abs(trembles).max() < 1.25 * HandSpec().tremor_mm  # the hand's own spring adds a little
+
+
+@pytest.mark.parametrize("to_mm", [6.0, 0.5])
+def test_a_calm_hand_glides_at_one_speed_and_stops_where_it_meant_to(to_mm: float) -> None:
+    hand = Hand(CALM, seed=1)
+    hand.follow(Glide(to_mm, 2.0))
+
+    way = places(hand, abs(to_mm - CALM.rest_mm) / 2.0 + 0.5)
+
+    speed = np.abs(np.diff(way)) / DT_S
+    assert speed[round(0.15 / DT_S) : round(0.4 / DT_S)] == pytest.approx(2.0, rel=1e-3)
+    assert way[-1] == pytest.approx(to_mm, abs=1e-6)
+    assert hand.idle
 
 
 def test_a_hand_presses_until_it_has_felt_enough_and_reacts_late() -> None:

@@ -13,6 +13,7 @@ from rig.protocol.messages import Source
 from rig.virtual.bench import BenchSpec
 from rig.virtual.line_rig import LineRig
 from rig.virtual.scenario import keyboard_of, load_scenario
+from rig.virtual.workbench_file import load_workbench
 
 KEYS = keyboard_of(load_scenario("fern"))[39:40]
 
@@ -43,6 +44,22 @@ def test_every_built_in_profile_shows_a_press_in_newtons_and_millimetres(name: s
     assert mm.max() == pytest.approx(12.0, abs=0.02)  # the screw's ripple and the gauge's noise
     assert abs(newton[mm < 1.0].mean()) < 0.06  # in the air: the cell's zero of 0.05 N
     assert 0.3 < np.median(newton[(mm > 5.0) & (mm < 8.0)]) < 0.8  # common practice: 40..65 gf down, less up
+
+
+def test_masses_on_the_pan_of_a_line_rig_show_in_its_lines() -> None:
+    """True force = v (1 - 0.0123) + 0.0004 v^2 for v newtons printed; m500 pushes with 4.906 N."""
+    profile, truth = load_profile("lines_csv"), load_workbench("tern_lane")
+    rig, decoder, force = LineRig(KEYS, profile, workbench=truth), LineDecoder(profile), []
+    decoder.feed(b"\n")
+    assert rig.workbench is not None
+    for second, line in enumerate(("pan", "pan m500")):
+        assert rig.workbench.obey(line).startswith("ok ")
+        items = decoder.feed(rig.receive(b"", 1_000_000 * (second + 1)))
+        counts = np.concatenate([item.force_counts for item in items if isinstance(item, LineSamples)])
+        force.append(counts[20:].mean() / profile.force.kept_per_newton_or_mm)
+
+    shown = force[1] - force[0]
+    assert shown * (1.0 - 0.0123) + 0.0004 * shown**2 == pytest.approx(truth.pan_newton(["m500"]), abs=0.0015)
 
 
 def test_contact_and_foot_switch_leave_edges() -> None:

@@ -360,6 +360,18 @@ def test_there_is_a_key_under_the_plunger_again_once_it_was_carried_on() -> None
     assert at.go(5.0, 4.0)[0].max() > 0.3  # a key lies 3 mm down, the stop 10 mm
 
 
+def test_a_person_who_goes_to_another_key_leaves_the_reference_behind() -> None:
+    at = by_hand()
+    at.say("under spring")
+    assert at.bench.person is not None
+    at.bench.person.move_to(40)
+    until_idle(at)
+    at.shown(0.1)
+
+    assert (at.bench.under, at.bench.station) == (None, 40)
+    assert at.say("press") == "ok presses on: key 40"
+
+
 def test_the_operator_names_keys_as_recordings_do() -> None:
     assert {key.name: key_number(key.name) for key in ALL_KEYS} == {key.name: key.number for key in ALL_KEYS}
     assert [key_number(name) for name in ("C9", "B#3", "E#3", "G0", "c4", "Db4", "C8#")] == [None] * 7
