@@ -21,6 +21,9 @@ from recordings.calibration_readings import CalibrationReadings, LoadReading
 HOLD_S = 30.0
 """How long the largest load is left on to see creep: the time that loads lie on between two empty readings, about."""
 
+MOST_TOLD = 4
+"""Mistakes at a time; more are one mistake that shows everywhere."""
+
 Find = Callable[[CalibrationReadings], tuple[Fault, ...]]
 
 
@@ -118,8 +121,10 @@ class ForceBench:
 
     def _keeps(self, faults: list[Fault], cycle: int) -> bool:
         self._guide.tell(f"cycle {cycle + 1} shows what looks like a mistake:")
-        for fault in faults:
+        for fault in faults[:MOST_TOLD]:
             self._guide.tell(f"  {fault.words}; {fault.advice}")
+        if len(faults) > MOST_TOLD:
+            self._guide.tell(f"  and {len(faults) - MOST_TOLD} more")
         answer = self._guide.ask("r repeats this cycle (advised), Enter keeps it as it is, q stops")
         return answer is Answer.GO_ON
 

@@ -69,7 +69,7 @@ def find_mistakes(
     # a zero that drifts fast never settles, so readings that did not are looked at too
     good = [step for place, step in enumerate(steps) if place not in wrong]
     drift = _drift(good, force, per_count, limits)
-    return (*_polarity(per_count), *cut_off, *restless, *loads, *drift)
+    return (*_polarity(per_count), *drift, *cut_off, *restless, *loads)
 
 
 def _single(masses: MassList, gravity: Gravity) -> FloatArray:
