@@ -110,6 +110,9 @@ def run(arguments: argparse.Namespace) -> int:
     from keyplumb.calibrating.course import calibrate_contact, calibrate_from_bench, calibrate_from_file
 
     if arguments.what == "contact":
+        if arguments.lever is not None and arguments.lever.value <= max(arguments.behind_front.value, 0.0):
+            print("keyplumb calibrate contact: the lever must be longer than --behind-front", file=sys.stderr)
+            return WRONG_USE
         return calibrate_contact(arguments)
     needed = [f"--{name}" for name in NEEDED.get(arguments.what, ()) if getattr(arguments, name) is None]
     if arguments.port is not None and needed:

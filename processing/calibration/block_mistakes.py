@@ -55,6 +55,8 @@ def find_block_mistakes(
         for one, other in combinations(presses, 2)
         if one.length_mm != other.length_mm and one.counts != other.counts
     ]
+    if not slopes:
+        return ()
     mm_per_count = float(np.median(slopes))
     offset = float(np.median([press.length_mm - mm_per_count * press.counts for press in presses]))
     allowed = max(limits.block_off_mm, limits.block_off_share * max(press.length_mm for press in presses))

@@ -6,6 +6,7 @@ the bench and what is fitted from the file later are the same thing. Readings th
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import hypot, sqrt
 
@@ -15,7 +16,7 @@ from processing.calibration.block_list import TABLE, BlockList, parse_block_list
 from processing.calibration.block_mistakes import BlockPress, find_block_mistakes
 from processing.calibration.compliance import Compliance, StopPress, find_compliance
 from processing.calibration.displacement_steps import BlockReading, DisplacementCalibration, calibrate_displacement
-from processing.calibration.errors import TooFewReadings
+from processing.calibration.errors import CalibrationError, OutsideRange, TooFewReadings
 from processing.calibration.force_steps import ForceCalibration, calibrate_force
 from processing.calibration.gravity import Gravity
 from processing.calibration.masses import MassList, parse_mass_list, stack_forces
@@ -26,7 +27,7 @@ from processing.calibration.sequence import LoadStep
 from processing.calibration.settings import PlaceSettings, ReferenceSettings, SkewSettings
 from processing.calibration.skew import Loop, Skew, find_skew, loop_of
 from recordings import calibration_record as record
-from recordings.calibration_readings import CalibrationReadings, PressReading, without_set_aside
+from recordings.calibration_readings import CalibrationReadings, Kind, PressReading, without_set_aside
 from recordings.types import Calibration
 
 Part = record.ForceCalibration | record.DisplacementCalibration | record.Compliance | record.Skew
@@ -85,15 +86,12 @@ Derived = DerivedForce | DerivedDisplacement | DerivedCompliance | DerivedSkew
 
 def derive(readings: CalibrationReadings) -> Derived:
     """Return what the readings say, of whatever kind they are. Raises CalibrationError and its kinds."""
-    match readings.head.kind:
-        case "force":
-            return derive_force(readings)
-        case "displacement":
-            return derive_displacement(readings)
-        case "compliance":
-            return derive_compliance(readings)
-        case "skew":
-            return derive_skew(readings)
+    try:
+        return DERIVE[readings.head.kind](readings)
+    except CalibrationError:
+        raise
+    except ValueError as fault:  # what was fitted can be no part of a record: a parabola that turns back, say
+        raise OutsideRange(f"these readings make no calibration: {fault}; look at them, and calibrate anew") from fault
 
 
 def steps_of(readings: CalibrationReadings) -> tuple[LoadStep, ...]:
@@ -249,3 +247,11 @@ def _loop(press: FreePress) -> Loop:
     there = moves_steadily(press)
     there[: pressing[0]] = there[pressing[-1] + 1 :] = False
     return loop_of(press.time_s[there], press.displacement_mm[there], press.force_newton[there], SkewSettings())
+
+
+DERIVE: dict[Kind, Callable[[CalibrationReadings], Derived]] = {
+    "force": derive_force,
+    "displacement": derive_displacement,
+    "compliance": derive_compliance,
+    "skew": derive_skew,
+}

@@ -108,6 +108,8 @@ def calibrate_displacement(
     if len(readings) < 5 or len(np.unique(length)) < 2 or len(np.unique(side)) < 2:
         raise TooFewReadings("read five times or more, at two lengths or more, coming down to some and up to some")
     half = float(np.ptp(counts)) / 2.0
+    if half == 0.0:
+        raise TooFewReadings("the gauge stands at one place for all blocks; does it move with the plunger?")
     design = np.column_stack((np.ones_like(counts), counts / half, side))
     unscaled = np.linalg.inv(design.T @ design)
     estimator = np.diag([1.0, 1.0 / half, 1.0]) @ unscaled @ design.T

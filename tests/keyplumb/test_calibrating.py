@@ -63,6 +63,7 @@ def test_the_end_of_the_input_stops() -> None:
     [
         (["force", "--port", "p"], "--masses and --gravity must be given with --port"),
         (["displacement", "--port", "p"], "--blocks must be given with --port"),
+        (["contact", "--port", "p", "--behind-front", "300±1", "--lever", "218±1"], "the lever must be longer"),
     ],
 )
 def test_what_is_needed_at_the_bench_and_not_given_is_wrong_use(

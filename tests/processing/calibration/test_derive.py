@@ -8,8 +8,8 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from processing.calibration.derive import derive_compliance, derive_displacement, derive_skew
-from processing.calibration.errors import TooFewReadings
+from processing.calibration.derive import DERIVE, derive, derive_compliance, derive_displacement, derive_skew
+from processing.calibration.errors import OutsideRange, TooFewReadings
 from processing.calibration.press_places import free_press, place_both_ways
 from processing.calibration.record_parts import compliance_part, widening
 from recordings.calibration_readings import CalibrationReadings, PressReading, ReadingsHead
@@ -173,3 +173,21 @@ def test_the_first_point_of_a_give_is_exactly_nothing_at_no_force() -> None:
     part = compliance_part(derive_compliance(readings("compliance", presses)).calibration)
 
     assert (part.points[0].newton, part.points[0].mm, part.points[0].u_mm) == (0.0, 0.0, 0.0)
+
+
+def test_a_gauge_that_shows_one_place_for_all_blocks_is_told_and_is_no_crash() -> None:
+    presses = [(name, a_press(10.0)) for name in ("table", "b5", "b10", "b20") * 2]
+    stuck = [(name, replace(trace, displacement_counts=np.full(len(trace), 7, np.int32))) for name, trace in presses]
+
+    with pytest.raises(TooFewReadings, match="the gauge stands at one place"):
+        derive(readings("displacement", stuck))
+
+
+def test_what_can_be_no_part_of_a_record_is_refused_in_words(monkeypatch: pytest.MonkeyPatch) -> None:
+    def turns_back(_: object) -> None:
+        raise ValueError("the polynomial turns back within its range")
+
+    monkeypatch.setitem(DERIVE, "skew", turns_back)
+
+    with pytest.raises(OutsideRange, match="make no calibration: the polynomial turns back"):
+        derive(readings("skew", []))
