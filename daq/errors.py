@@ -11,6 +11,9 @@ DaqError
  +-- RigMisbehaved                          the rig broke the protocol, or speaks another version
  +-- CommandRefused                         the rig says no to a command, and why
  +-- NoKeyUnderPlunger                      the approach found nothing to touch
+ +-- NothingUnderPlunger                    a calibration found nothing to press on
+ +-- NotPressed                             a press by hand was waited for in vain
+ +-- ReadingLost                            samples are lost so often that no reading comes about
  +-- MalformedPlan     (also ValueError)    a programme or plan that people wrote does not say what it must
  +-- ProgrammeUnfit                         the rig cannot do what a stroke programme asks for
  +-- StoppedForSafety                       a guard of the rig, or of the host, has stopped the motion
@@ -113,6 +116,36 @@ class NoKeyUnderPlunger(DaqError):
         self.key_name, self.depth_mm = key_name, depth_mm
         super().__init__(
             f"no key under the plunger at {key_name} down to {depth_mm:g} mm; check place and height of the rig"
+        )
+
+
+class NothingUnderPlunger(DaqError):
+    """A calibration found nothing to press on."""
+
+    def __init__(self, what: str, depth_mm: float) -> None:
+        self.what, self.depth_mm = what, depth_mm
+        super().__init__(f"no {what} under the plunger down to {depth_mm:g} mm; put it there, or lower the rig")
+
+
+class NotPressed(DaqError):
+    """A press by hand was waited for in vain."""
+
+    def __init__(self, seconds: float, state: str) -> None:
+        self.seconds, self.state = seconds, state
+        super().__init__(
+            f"no whole press was seen within {seconds:.0f} s; asked was: {state}; "
+            "does the force follow the hand (`keyplumb check --still`), and was the plunger let go in the air?"
+        )
+
+
+class ReadingLost(DaqError):
+    """Samples are lost so often that no reading or press without a gap comes about."""
+
+    def __init__(self, gaps: int, seconds: float) -> None:
+        self.gaps, self.seconds = gaps, seconds
+        super().__init__(
+            f"samples were lost {gaps} times in {seconds:.0f} s, so there is no reading without a gap; "
+            "mend the cable (`keyplumb check` tells what is lost), then calibrate"
         )
 
 

@@ -12,6 +12,7 @@ from types import ModuleType
 
 from keyplumb import __version__
 from keyplumb.commands import (
+    calibrate,
     check,
     demo,
     gallery,
@@ -32,6 +33,7 @@ COMMANDS: tuple[ModuleType, ...] = (
     demo,
     ports,
     check,
+    calibrate,
     survey,
     press,
     resume,

@@ -9,7 +9,9 @@ from __future__ import annotations
 from processing.budget.calibration_lines import (
     BACKLASH,
     COMPLIANCE,
+    DISPLACEMENT_BY_TEMPERATURE,
     DISPLACEMENT_POWERS,
+    FORCE_BY_TEMPERATURE,
     FORCE_POWERS,
     SKEW,
     TEMPERATURE,
@@ -35,7 +37,13 @@ OF_THE_CALIBRATION = (
     (DISPLACEMENT_POWERS[1], "normal", "only of a quadratic scale; correlated with the slope"),
     (COMPLIANCE, "normal", "the rig gives under load, and the tip is less deep than the gauge says"),
     (SKEW, "normal", "force and place of one moment are not of one tick; acts on the way up and on notes"),
-    (BACKLASH, "normal", "all places of the way up lie deeper or higher"),
+    (
+        BACKLASH,
+        "normal",
+        "what is left open of the play that was taken out: the way up lies deeper or higher",
+    ),
+    (FORCE_BY_TEMPERATURE, "normal", "the coefficient by which the scale was brought to the room's temperature"),
+    (DISPLACEMENT_BY_TEMPERATURE, "normal", "the same of the displacement"),
     (TEMPERATURE, "rectangular", "the room is not as warm as at the calibration; left out if a coefficient is known"),
 )
 

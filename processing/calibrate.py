@@ -2,6 +2,8 @@
 
 How it works: each part of the calibration record goes before what the rig states of itself: polynomial before scale,
 skew before delay, table of the give before a number. Counts are never touched, so another record gives other numbers.
+The gauge's backlash is taken out by the way that the plunger is on; a scale whose change with temperature is known is
+brought to the temperature of the recording's room (`at_temperature`, before anything else).
 """
 
 from __future__ import annotations
@@ -40,7 +42,7 @@ def calibrate(trace: RawTrace, calibration: Calibration) -> CalibratedTrace:
     record = calibration.record
     time_s = (trace.tick_us - trace.tick_us[:1]).astype(np.float64) * 1e-6
     force = force_newton(trace.force_counts, calibration)
-    displacement = displacement_mm(trace.displacement_counts, calibration)
+    displacement = without_play(displacement_mm(trace.displacement_counts, calibration), backlash_mm(calibration))
     late_us = delay_us(calibration)
     if late_us:
         force = np.interp(time_s, time_s - late_us * 1e-6, force)
@@ -82,6 +84,82 @@ def delay_us(calibration: Calibration) -> float:
     """Return how long before its tick the force shown was true, against the displacement."""
     part = calibration.record.skew if calibration.record else None
     return float(calibration.force_delay_us) if part is None else part.us
+
+
+def backlash_mm(calibration: Calibration) -> float:
+    """Return by how much a place is deeper going down than going up, at one count; 0 where nobody has found it."""
+    part = calibration.record.displacement if calibration.record else None
+    return 0.0 if part is None or part.backlash_mm is None else part.backlash_mm
+
+
+def without_play(shown_mm: FloatArray, play_mm: float) -> FloatArray:
+    """Return true places of a gauge with play, shape (N,): half of it deeper on every way down, less deep going up.
+
+    A way turns where the place comes back from its furthest by more than noise; from that sample on the other side of
+    the play is in touch. While the play is being crossed the gauge stands and nobody knows the place.
+    """
+    if play_mm == 0.0 or not len(shown_mm):
+        return shown_mm
+    hair = max(TURN_SIGMAS * noise_sigma(shown_mm), TURN_MM)
+    side = np.zeros(len(shown_mm))
+    turns = _turns(shown_mm, hair)
+    for (start, way), end in zip(turns, [*(place for place, _ in turns[1:]), len(shown_mm)], strict=True):
+        side[start:end] = way
+    return shown_mm + side * play_mm / 2.0
+
+
+TURN_SIGMAS, TURN_MM = 8.0, 0.004
+"""A place must come back by so much to be on its other way: noise does not, the trembling of a hand does."""
+
+
+def _turns(shown_mm: FloatArray, hair_mm: float) -> list[tuple[int, float]]:
+    """Return where each way begins, and +1 for a way down, -1 for a way up; before the first motion it is as after."""
+    found: list[tuple[int, float]] = []
+    furthest, at, way = float(shown_mm[0]), 0, 0.0
+    highest = lowest = furthest
+    for place, now in enumerate(shown_mm.tolist()):
+        if way == 0.0:
+            highest, lowest = max(highest, now), min(lowest, now)
+            if highest - lowest > hair_mm:
+                way = 1.0 if now == highest else -1.0
+                found.append((0, way))
+                furthest, at = now, place
+        elif (now - furthest) * way >= 0.0:
+            furthest, at = now, place
+        elif (furthest - now) * way > hair_mm:
+            way = -way
+            found.append((at + 1, way))
+            furthest, at = now, place
+    return found
+
+
+def at_temperature(calibration: Calibration, room_celsius: float | None) -> Calibration:
+    """Return a calibration whose scales are brought to the temperature of a room, where their change with it is known.
+
+    room_celsius: of the recording; None: not measured, nothing is changed.
+    Source: value = polynomial (1 + a (T - T0)), a: relative change of the value of one count per kelvin.
+    """
+    record = calibration.record
+    environment = record.environment if record is not None else None
+    if record is None or environment is None or room_celsius is None:
+        return calibration
+    kelvin = room_celsius - environment.celsius
+    force, displacement = record.force, record.displacement
+    if force is not None and environment.force_per_kelvin:
+        factor = 1.0 + environment.force_per_kelvin * kelvin
+        force = replace(force, polynomial=_times(force.polynomial, factor))
+    if displacement is not None and environment.displacement_per_kelvin:
+        factor = 1.0 + environment.displacement_per_kelvin * kelvin
+        displacement = replace(displacement, polynomial=_times(displacement.polynomial, factor))
+    return replace(calibration, record=replace(record, force=force, displacement=displacement))
+
+
+def _times(polynomial: CountPolynomial, factor: float) -> CountPolynomial:
+    return replace(
+        polynomial,
+        coefficients=tuple(factor * c for c in polynomial.coefficients),
+        covariance=tuple(tuple(factor**2 * c for c in row) for row in polynomial.covariance),
+    )
 
 
 def give_of(calibration: Calibration) -> Give:

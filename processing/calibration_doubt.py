@@ -28,6 +28,8 @@ def doubt_of(record: CalibrationRecord | None, *, room_celsius: float | None) ->
         skew_s=Doubt(record.skew.u_us * 1e-6) if record.skew is not None else None,
         backlash_mm=Doubt(backlash) if backlash is not None else None,
         kelvin_off=_kelvin_off(record, room_celsius),
+        force_by_temperature=_by_coefficient(record, room_celsius, "force"),
+        displacement_by_temperature=_by_coefficient(record, room_celsius, "displacement"),
     )
 
 
@@ -43,10 +45,24 @@ def _u_mm_per_newton(compliance: Compliance) -> float:
     return max((point.u_mm / point.newton for point in compliance.points if point.newton > 0.0), default=0.0)
 
 
+def _found_at_celsius(record: CalibrationRecord) -> float | None:
+    """Return the temperature at which the force was calibrated; None: not known."""
+    if record.environment is not None:
+        return record.environment.celsius
+    return record.room.celsius if record.room is not None else None
+
+
 def _kelvin_off(record: CalibrationRecord, room_celsius: float | None) -> float | None:
     """Return how far the room is from that of the calibration; None: both are not known, or the drift is known."""
-    environment, room = record.environment, record.room
-    known = environment is not None and environment.force_per_kelvin is not None
-    if known or room is None or room.celsius is None or room_celsius is None:
+    known = record.environment is not None and record.environment.force_per_kelvin is not None
+    found_at = _found_at_celsius(record)
+    return None if known or found_at is None or room_celsius is None else abs(room_celsius - found_at)
+
+
+def _by_coefficient(record: CalibrationRecord, room_celsius: float | None, channel: str) -> Doubt | None:
+    """Return the doubt of a scale that was brought to the room's temperature by its coefficient; None: it was not."""
+    environment = record.environment
+    if environment is None or room_celsius is None or getattr(environment, f"{channel}_per_kelvin") is None:
         return None
-    return abs(room_celsius - room.celsius)
+    u_per_kelvin = getattr(environment, f"u_{channel}_per_kelvin")
+    return None if u_per_kelvin is None else Doubt(abs(room_celsius - environment.celsius) * u_per_kelvin)

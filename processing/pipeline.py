@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from processing.budget.calibration_lines import CalibrationDoubt
-from processing.calibrate import calibrate
+from processing.calibrate import at_temperature, calibrate
 from processing.calibration_doubt import doubt_of
 from processing.calibration_status import with_calibration_flags, with_range_flags
 from processing.curve import common_length_mm, kernel_half_width_mm, mean_curve, to_curve
@@ -35,6 +35,18 @@ COMPARABLE_SHARE = 0.8
 """A stroke that goes less far than this share of the longest did not start from home."""
 
 
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """What all keys of a recording are analysed with."""
+
+    calibration: Calibration
+    """As it is at the room's temperature."""
+    settings: Settings
+    """With the latency bound that the recording says of its own notes."""
+    doubt: CalibrationDoubt | None
+    """How far the calibration may be off; None: nothing is known of it."""
+
+
 def analyse(
     header: Header,
     keys: Iterable[KeyRecording],
@@ -46,17 +58,22 @@ def analyse(
 
     The latency bound in force, kept with the results, is the larger of the settings' and the recording's own.
     """
-    chosen, doubt = settled_for(header, settings or Settings())
+    basis = basis_of(header, settings or Settings())
     results = tuple(
-        with_calibration_flags(analyse_key(recording, header.calibration, chosen, doubt), header) for recording in keys
+        with_calibration_flags(analyse_key(recording, basis.calibration, basis.settings, basis.doubt), header)
+        for recording in keys
     )
-    return replace(compare_keys(header, results, chosen), diary=diary)
+    return replace(compare_keys(header, results, basis.settings), diary=diary)
 
 
-def settled_for(header: Header, settings: Settings) -> tuple[Settings, CalibrationDoubt | None]:
-    """Return what all keys of a recording are analysed with: settings, and how far its calibration may be off."""
-    doubt = doubt_of(header.calibration.record, room_celsius=header.run.room_celsius)
-    return with_recorded_latency(settings, header.run), doubt
+def basis_of(header: Header, settings: Settings) -> Basis:
+    """Return what all keys of a recording are analysed with."""
+    celsius = header.run.room_celsius
+    return Basis(
+        at_temperature(header.calibration, celsius),
+        with_recorded_latency(settings, header.run),
+        doubt_of(header.calibration.record, room_celsius=celsius),
+    )
 
 
 def with_recorded_latency(settings: Settings, run: RunInfo) -> Settings:

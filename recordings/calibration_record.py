@@ -107,6 +107,7 @@ class DisplacementCalibration:
     reference: str = ""
     """Which gauge blocks or steps, with their certificates."""
     backlash_mm: float | None = None
+    """Place that a count stands for going down less that going up; the polynomial lies in the middle."""
     u_backlash_mm: float | None = None
     step_mm: float | None = None
     """The smallest step that the gauge shows."""
@@ -177,7 +178,10 @@ class ContactPoint:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Environment:
-    """How the scales change with temperature, relative and per kelvin, and at which temperature they were found."""
+    """How the scales change with temperature, and at which temperature they were found.
+
+    value = polynomial times (1 + per_kelvin (T - celsius)): the relative change of what one count is worth.
+    """
 
     celsius: float
     force_per_kelvin: float | None = None

@@ -10,6 +10,7 @@ RecordingError
  |    +-- SurveyUnderWay                          nor over one that was begun
  +-- NothingToResume                              no interrupted survey by that name
  +-- MalformedCalibration                          a calibration record: file, place and reason
+ +-- MalformedReadings                            raw readings of a calibration: file, line and reason
  +-- MalformedTable                               a table to import: file, line and reason
  +-- UnknownUnit                                  a unit that is not in the contract
  +-- UnknownKey                                   a key name that is not A0..C8
@@ -110,6 +111,14 @@ class MalformedCalibration(RecordingError):
         self.source, self.place, self.why = source, place, why
         where = f"{source}, {place}" if place else source
         super().__init__(f"{where}: {why}; {advice}")
+
+
+class MalformedReadings(RecordingError):
+    """A file of calibration readings that cannot be understood. line: from 1."""
+
+    def __init__(self, path: Path | str, line: int, why: str) -> None:
+        self.path, self.line, self.why = Path(path), line, why
+        super().__init__(f"{path}, line {line}: {why}; take the file as it was made, or calibrate again")
 
 
 class UnknownUnit(RecordingError, ValueError):

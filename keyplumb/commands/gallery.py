@@ -39,7 +39,7 @@ def run(arguments: argparse.Namespace) -> int:
     from processing.calibrate import recalibrated
     from processing.calibration_status import marked
     from processing.display import parse_units
-    from processing.pipeline import settled_for
+    from processing.pipeline import basis_of
     from processing.report.close_up import look_closely, write_close_up
     from recordings.errors import MalformedRecording
     from recordings.reader import open_recording
@@ -52,11 +52,11 @@ def run(arguments: argparse.Namespace) -> int:
             raise MalformedRecording(str(arguments.recording), lacking)
         header = recalibrated(opened.header, chosen_calibration(arguments))
         units = marked(parse_units(arguments.units), header)
-        settings, doubt = settled_for(header, chosen_settings(arguments))
+        basis = basis_of(header, chosen_settings(arguments))
         folder = arguments.out or arguments.recording.with_name(f"{arguments.recording.stem}-gallery")
         folder.mkdir(parents=True, exist_ok=True)
         for key in wanted:
-            seen = look_closely(opened.read_key(key), header.calibration, settings, doubt)
+            seen = look_closely(opened.read_key(key), basis.calibration, basis.settings, basis.doubt)
             path = folder / f"{key.name.replace('#', 's')}.png"
             write_close_up(path, seen, units, f"{header.run.instrument}, {key.name} (key {key.number})")
             print(path)

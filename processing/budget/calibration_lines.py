@@ -24,6 +24,8 @@ FORCE_POWERS = ("force scale", "curvature of the force scale")
 DISPLACEMENT_POWERS = ("displacement scale", "curvature of the displacement scale")
 COMPLIANCE, SKEW, BACKLASH = "give of the rig", "skew of force and displacement", "backlash of the gauge"
 TEMPERATURE = "temperature, no coefficient known"
+FORCE_BY_TEMPERATURE = "temperature coefficient of the force"
+DISPLACEMENT_BY_TEMPERATURE = "temperature coefficient of the displacement"
 UNKNOWN_PER_KELVIN = 5e-4
 """Bound for the drift of a force scale of which nothing is known. From memory, common practice: compensated strain
 gauge cells keep 2e-5 to 2e-4 a kelvin; foil gauges without compensation come near this."""
@@ -59,6 +61,10 @@ class CalibrationDoubt:
     backlash_mm: Doubt | None = None
     kelvin_off: float | None = None
     """How far the room may be from where the force was calibrated, if no temperature coefficient is known."""
+    force_by_temperature: Doubt | None = None
+    """Share of the force scale that its temperature coefficient leaves open, where the scale was corrected by it."""
+    displacement_by_temperature: Doubt | None = None
+    """The same of the displacement scale."""
 
 
 def calibration_lines(
@@ -78,6 +84,12 @@ def calibration_lines(
         (BACKLASH, doubt.backlash_mm, "mm"),
     )
     lines += [_line(name, known, unit, sensitivity(name)) for name, known, unit in constants if known is not None]
+    for name, known, scale in (
+        (FORCE_BY_TEMPERATURE, doubt.force_by_temperature, FORCE_POWERS[0]),
+        (DISPLACEMENT_BY_TEMPERATURE, doubt.displacement_by_temperature, DISPLACEMENT_POWERS[0]),
+    ):
+        if known is not None:
+            lines.append(_line(name, known, "1", sensitivity(scale)))
     if doubt.kelvin_off is not None:
         lines.append(temperature_line(doubt.kelvin_off, sensitivity(FORCE_POWERS[0])))
     return tuple(lines), tuple(correlations)

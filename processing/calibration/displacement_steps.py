@@ -105,8 +105,7 @@ def calibrate_displacement(
     length = np.array([0.0 if reading.block is None else reading.block.length_mm for reading in readings])
     counts = np.array([reading.mean_counts for reading in readings])
     side = np.array([0.5 if reading.direction == "down" else -0.5 for reading in readings])
-    if len(readings) < 5 or len(np.unique(length)) < 2 or len(np.unique(side)) < 2:
-        raise TooFewReadings("read five times or more, at two lengths or more, coming down to some and up to some")
+    _refuse_what_shows_no_scale(length, counts, side)
     half = float(np.ptp(counts)) / 2.0
     design = np.column_stack((np.ones_like(counts), counts / half, side))
     unscaled = np.linalg.inv(design.T @ design)
@@ -132,6 +131,13 @@ def calibrate_displacement(
         lowest_mm=float(length.min()),
         highest_mm=float(length.max()),
     )
+
+
+def _refuse_what_shows_no_scale(length: FloatArray, counts: FloatArray, side: FloatArray) -> None:
+    if len(length) < 5 or len(np.unique(length)) < 2 or len(np.unique(side)) < 2:
+        raise TooFewReadings("read five times or more, at two lengths or more, coming down to some and up to some")
+    if np.ptp(counts) == 0.0:
+        raise TooFewReadings("the gauge stands at one place for all blocks; does it move with the plunger?")
 
 
 def _length_covariance(readings: Sequence[BlockReading], knobs: DisplacementSettings) -> FloatArray:

@@ -2,6 +2,7 @@
 
 CalibrationError      (also ProcessingError)
  +-- MalformedMassList  (also ValueError)  the list of masses does not say what it must; file, line and key
+ |    +-- MalformedBlockList                 the same of gauge blocks
  +-- UnknownReference   (also KeyError)    a mass or a grade that no list holds
  +-- TooFewReadings     (also ValueError)  more readings are needed, and which
  +-- OutsideRange       (also ValueError)  asked for a value where nothing was calibrated
@@ -25,6 +26,10 @@ class MalformedMassList(CalibrationError, ValueError):
         self.path, self.line, self.key, self.why = Path(path), line, key, why
         place = str(path) if line is None else f"{path}, line {line}"
         super().__init__(": ".join(part for part in (place, key, why) if part))
+
+
+class MalformedBlockList(MalformedMassList):
+    """A list of gauge blocks that cannot be used; as MalformedMassList."""
 
 
 class UnknownReference(CalibrationError, KeyError):

@@ -60,6 +60,8 @@ def find_suspects(
 
     force_newton: stated, (N,) for all steps. Empty if there are too few steps to tell.
     """
+    if not kept:
+        return ()
     largest = float(np.max(np.abs(force_newton[list(kept)]), initial=0.0))
     candidates, design = _candidates(steps, kept), _design(steps, force_newton, kept)
     stated = force_newton[list(kept)]

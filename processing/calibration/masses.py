@@ -22,8 +22,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from processing.calibration.errors import MalformedMassList, UnknownReference
 from processing.calibration.gravity import Gravity
 from processing.calibration.settings import Surroundings
+from processing.calibration.toml_place import in_words, line_below_heading
 from processing.stages import FloatArray, read_only
-from rig.profiles.toml_place import line_of_key
 
 LIMITS_FILE = Path(__file__).parent / "data" / "oiml_r111_mpe.csv"
 CONVENTIONAL_AIR, CONVENTIONAL_DENSITY = 1.2, 8000.0
@@ -40,7 +40,8 @@ class _Closed(BaseModel):
 class Mass(_Closed):
     """One reference mass: by its certificate (both values), or by its class."""
 
-    name: Annotated[str, Field(min_length=1, max_length=40)]
+    name: Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[^;]+$")]
+    """Without a semicolon: that is what stands between names in files of readings."""
     nominal_g: Positive
     conventional_g: Positive | None = None
     """Conventional mass of the certificate; None: the nominal value."""
@@ -135,28 +136,10 @@ def parse_mass_list(text: str, path: Path | str) -> MassList:
         # a misspelt key comes first: the one it stands for is missing for that reason only
         first = min(fault.errors(), key=lambda error: error["type"] != "extra_forbidden")
         key, why = first["loc"], WORDS.get(first["type"], first["msg"].removeprefix("Value error, "))
-        raise MalformedMassList(path, _line_of(text, key), _in_words(key), why) from fault
+        raise MalformedMassList(path, line_below_heading(text, "[[masses]]", key), in_words(key), why) from fault
 
 
 WORDS = {"missing": "is missing", "extra_forbidden": "a mass list has no such key; is it misspelt?"}
-
-
-def _in_words(key: Sequence[str | int]) -> str:
-    """Return a key as a person counts: masses.2.nominal_g is that of the second mass."""
-    return ".".join(str(part + 1) if isinstance(part, int) else part for part in key)
-
-
-def _line_of(text: str, key: Sequence[str | int]) -> int | None:
-    """Return the line of a key, or that of its mass: masses stand below `[[masses]]` headings."""
-    if len(key) < 2 or not isinstance(key[1], int):
-        return line_of_key(text, key)
-    heads = [number for number, line in enumerate(text.splitlines(), 1) if line.strip().startswith("[[masses]]")]
-    if key[1] >= len(heads):
-        return None
-    first = heads[key[1]]
-    last = heads[key[1] + 1] - 1 if key[1] + 1 < len(heads) else len(text.splitlines())
-    below = line_of_key("\n".join(text.splitlines()[first:last]), key[2:]) if key[2:] else None
-    return first if below is None else first + below
 
 
 @dataclass(frozen=True, slots=True, eq=False)

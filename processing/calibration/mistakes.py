@@ -65,9 +65,11 @@ def find_mistakes(
         Mistake(one.code, one.step, one.masses, one.off_newton, one.words, one.advice)
         for one in explain(find_suspects(steps, force, kept, limits), steps, single)
     )
-    wrong = {one.step for one in loads}
-    drift = _drift([steps[place] for place in kept if place not in wrong], force, per_count, limits)
-    return (*_polarity(per_count), *cut_off, *restless, *loads, *drift)
+    wrong = {one.step for one in (*cut_off, *loads)} | {one.step for one in restless if one.code != "not_settled"}
+    # a zero that drifts fast never settles, so readings that did not are looked at too
+    good = [step for place, step in enumerate(steps) if place not in wrong]
+    drift = _drift(good, force, per_count, limits)
+    return (*_polarity(per_count), *drift, *cut_off, *restless, *loads)
 
 
 def _single(masses: MassList, gravity: Gravity) -> FloatArray:

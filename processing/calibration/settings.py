@@ -86,3 +86,34 @@ class SkewSettings:
     """Of the way: ramps of the motor are over (50 mm/s at 1000 mm/s^2 take 1.25 mm)."""
     window_to_share: float = 0.7
     """Before braking begins."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaceSettings:
+    """Where on a press the place of a block is read, and what is not known of it."""
+
+    at_newton: float = 1.0
+    """One force for all blocks and both directions, so that the give of the frame is the same in all of them."""
+    window_newton: float = 0.5
+    """Samples this near to it take part: tens of them even against something rigid."""
+    air_s: float = 0.3
+    """At either end of a press the plunger hangs in the air at least so long."""
+    unknown_skew_s: float = 2e-3
+    """Bound of force against displacement as long as no skew was found: some samples' filtering; rectangular."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReferenceSettings:
+    """When what stood under the plunger is not believed to be what was asked for."""
+
+    repeatable_share: float = 0.01
+    """Of the largest force, between readings of one load: a sound cell does ten times better (class 1 of common
+    practice is 0.01 of each load), a slip of a small mass is as much."""
+    block_off_mm: float = 0.04
+    """Between what a block shows and its length: more than dirt and backlash do; a wrong block is off by 0.5."""
+    block_off_share: float = 0.004
+    """The same as a share of the longest block: a bent scale is off by less."""
+    rigid_mm_per_newton: float = 0.2
+    """A frame that gives more is none; a soft spring gives 0.3 and more."""
+    elastic_mm_per_newton: float = 0.1
+    """A spring that gives less shows the frame, not itself."""

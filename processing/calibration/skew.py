@@ -20,8 +20,8 @@ from processing.calibration.fit import fit_polynomial, in_powers
 from processing.calibration.settings import SkewSettings
 from processing.stages import FloatArray
 
-FEWEST_SAMPLES = 4
-"""On each way in the window: a line and two to spare."""
+FEWEST_SAMPLES = 6
+"""On each way in the window: a parabola and three to spare."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,16 +67,31 @@ def loop_of(
     before = np.arange(len(time_s)) <= turn
     middle = (lower + upper) / 2.0
     levels, stiffness, speeds = [], [], []
+    speed = _speed(time_s, displacement_mm)
     for way in (inside & before, inside & ~before):
         if way.sum() < FEWEST_SAMPLES:
             raise TooFewReadings(
                 f"{way.sum()} samples on one way of a stroke; press slower or further on the reference"
             )
-        slope, level = np.polyfit(displacement_mm[way] - middle, force_newton[way], 1)
-        stiffness.append(float(slope))
-        levels.append(float(level))
-        speeds.append(abs(float(np.polyfit(time_s[way] - time_s[way][0], displacement_mm[way], 1)[0])))
+        # a parabola: frame and spring together are not quite straight, and a hand is not as long at every place
+        level, slope, _ = np.linalg.pinv(np.vander(displacement_mm[way] - middle, 3, increasing=True))
+        stiffness.append(float(slope @ force_newton[way]))
+        levels.append(float(level @ force_newton[way]))
+        # a lead screw wobbles, so the speed must be that of the samples that make the level, with their weights
+        speeds.append(abs(float(level @ speed[way])))
     return Loop((speeds[0] + speeds[1]) / 2.0, levels[1] - levels[0], (stiffness[0] + stiffness[1]) / 2.0)
+
+
+LOOK_S = 0.010
+"""So long before and after a sample its speed is looked at: many steps of the gauge, little of a screw's turn."""
+
+
+def _speed(time_s: FloatArray, displacement_mm: FloatArray) -> FloatArray:
+    """Return the speed at every sample, mm/s, (N,)."""
+    later, earlier = (np.clip(time_s + dt, time_s[0], time_s[-1]) for dt in (LOOK_S, -LOOK_S))
+    way = np.interp(later, time_s, displacement_mm) - np.interp(earlier, time_s, displacement_mm)
+    speed: FloatArray = way / (later - earlier)
+    return speed
 
 
 def find_skew(loops: Sequence[Loop]) -> Skew:
@@ -92,4 +107,16 @@ def find_skew(loops: Sequence[Loop]) -> Skew:
     fit = fit_polynomial(speeds, [loop.half_way_mm for loop in loops], 1)
     (at_rest_mm, delay_s), covariance = in_powers(fit)
     stiffness = float(np.mean([loop.stiffness_newton_per_mm for loop in loops]))
-    return Skew(float(delay_s), float(np.sqrt(covariance[1, 1])), fit.dof, float(-at_rest_mm) * stiffness)
+    u_s = max(float(np.sqrt(covariance[1, 1])), _u_of_unequal_scatter(speeds, fit.residuals))
+    return Skew(float(delay_s), u_s, fit.dof, float(-at_rest_mm) * stiffness)
+
+
+def _u_of_unequal_scatter(speeds: FloatArray, residuals: FloatArray) -> float:
+    """Return the standard uncertainty of the slope if slow strokes, in which the zero has time to drift, scatter more.
+
+    Source: the jackknife-like HC3 estimate, MacKinnon & White, J. Econometrics 29:305 (1985).
+    """
+    off = speeds - speeds.mean()
+    squares = float(np.sum(off**2))
+    leverage = 1.0 / len(speeds) + off**2 / squares
+    return float(np.sqrt(np.sum((off * residuals / (1.0 - leverage)) ** 2)) / squares)

@@ -122,6 +122,14 @@ def test_buoyancy_has_its_exact_values() -> None:
     )
 
 
+def test_steel_of_nearly_8000_has_nearly_its_true_mass_as_conventional_mass() -> None:
+    """The division by (1 - 1.2/8000) belongs to the definition; without it a kilogram would lack 150 mg."""
+    in_vacuum = buoyancy_factor(np.array([7950.0]), 0.0)[0]
+
+    assert 1.0 / in_vacuum == pytest.approx(BUOYANCY["steel_7950_true1kg_conventional_kg"], rel=1e-12)
+    assert abs(1.0 / in_vacuum - 1.0) < 1e-6
+
+
 def test_a_stack_pushes_with_the_sum_of_its_masses() -> None:
     forces = stack_forces([(), ("50",), ("50", "200")], a_list(), HERE, UPRIGHT)
 
