@@ -19,9 +19,6 @@ from recordings.types import RigInfo
 if TYPE_CHECKING:
     from processing.calibration.derive import Part
 
-VALID_DAYS = 365
-"""A year is common practice for bench instruments that stay in one place; give fewer where they travel or work hard."""
-
 
 @dataclass(frozen=True, slots=True)
 class Kept:

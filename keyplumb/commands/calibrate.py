@@ -6,7 +6,6 @@ import argparse
 import sys
 from pathlib import Path
 
-from keyplumb.calibrating.keeping import VALID_DAYS
 from keyplumb.calibrating.words import environment, gravity, with_u
 from keyplumb.commands.arguments import understood_by
 from keyplumb.exit_codes import WRONG_USE
@@ -23,6 +22,8 @@ KINDS = {
     "contact": "where the plunger meets the key: distance behind the front edge, and the lever",
 }
 
+VALID_DAYS = 365
+"""A year is common practice for bench instruments that stay in one place; give fewer where they travel or work hard."""
 NEEDED = {"force": ("masses", "gravity"), "displacement": ("blocks",)}
 """At the bench; readings from a file have their own."""
 
