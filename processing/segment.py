@@ -14,6 +14,7 @@ from itertools import pairwise
 import numpy as np
 
 from processing.errors import NoStroke
+from processing.selection import median, quantile
 from processing.settings import StrokeSettings
 from processing.stages import CalibratedTrace, FloatArray
 
@@ -41,7 +42,7 @@ def split_presses(trace: CalibratedTrace, settings: StrokeSettings) -> tuple[Spa
     way, force = trace.displacement_mm, trace.force_newton
     if len(way) < 10:
         raise NoStroke(f"the trace has {len(way)} samples; nothing was pressed")
-    lowest, highest = np.percentile(way, [0.2, 99.8])
+    lowest, highest = quantile(way, 0.002), quantile(way, 0.998)
     if highest - lowest < SHORTEST_PRESS_MM:
         raise NoStroke(f"the plunger moved {highest - lowest:.2f} mm; a press is at least {SHORTEST_PRESS_MM:g} mm")
     if highest - lowest > LONGEST_PRESS_MM:
@@ -50,13 +51,13 @@ def split_presses(trace: CalibratedTrace, settings: StrokeSettings) -> tuple[Spa
         force[way > lowest + 0.9 * (highest - lowest)],
         force[way < lowest + 0.1 * (highest - lowest)],
     )
-    if np.median(pressed) < np.median(free):
+    if median(pressed) < median(free):
         raise NoStroke("the force falls where the displacement grows; both must be positive when the key goes down")
     passages = _passages(way, lowest + LOW * (highest - lowest), lowest + HIGH * (highest - lowest))
     if not passages:
         raise NoStroke("the displacement never goes down and stays: is downward positive?")
     edges = _edges_between(way, passages)
-    air_newton = float(np.percentile(force, 2.0)) + settings.level_differs_newton
+    air_newton = quantile(force, 0.02) + settings.level_differs_newton
     return tuple(
         _span(way, force, before, passage, after, air_newton, settings)
         for before, passage, after in zip(edges[:-1], passages, edges[1:], strict=True)
