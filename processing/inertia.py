@@ -13,9 +13,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.signal import savgol_filter
+from scipy.signal import oaconvolve, savgol_coeffs
 
-from processing.curve import smooth
+from processing.curve import Smoother
+from processing.selection import median
 from processing.stages import Branch, CalibratedTrace, Curve, FloatArray, Stroke
 
 OVER_S = 0.04
@@ -59,27 +60,38 @@ class Motion:
 
 def motion_of(trace: CalibratedTrace) -> Motion:
     """Return how the plunger tip is accelerated; nothing, where there are too few samples to tell."""
-    period_s = float(np.median(np.diff(trace.time_s))) if len(trace.time_s) > 1 else 0.0
+    period_s = median(np.diff(trace.time_s)) if len(trace.time_s) > 1 else 0.0
     count = int(OVER_S / period_s) | 1 if period_s > 0.0 else 0
     if count < 5 or count > len(trace.time_s):
         return Motion(trace.time_s, np.zeros(len(trace.time_s)), np.inf, 0.0)
     tip_mm = trace.displacement_mm - trace.give_mm(trace.force_newton)
-    bent = savgol_filter(tip_mm, count, 2, deriv=2, delta=period_s) / MM_PER_M
+    bent = _second_derivative(tip_mm, count) / (period_s**2 * MM_PER_M)
     place_noise_mm = np.hypot(trace.displacement_noise_mm, trace.displacement_step_mm / np.sqrt(12.0))
     noise = place_noise_mm / MM_PER_M * np.sqrt(720.0 / count**5) / period_s**2
     return Motion(trace.time_s, bent, float(noise), count * period_s / 2.0)
 
 
-def accelerations(stroke: Stroke, motion: Motion, grid: FloatArray, half_width_mm: float) -> Accelerations:
-    """Return the acceleration of a stroke on a grid, as smooth as its force."""
+def _second_derivative(signal: FloatArray, count: int) -> FloatArray:
+    """Return the second derivative of the least-squares parabola through `count` samples around each, per sample
+    squared; near the ends that of the first and the last parabola. Long traces in blocks, by Fourier transforms."""
+    kernel = savgol_coeffs(count, 2, deriv=2)
+    inner = oaconvolve(signal - signal.mean(), kernel, mode="valid")
+    whole: FloatArray = np.pad(inner, count // 2, mode="edge")
+    return whole
 
-    def on_grid(branch: Branch, turn_s: float) -> FloatArray:
+
+def accelerations(stroke: Stroke, motion: Motion, smoothers: tuple[Smoother, Smoother | None]) -> Accelerations:
+    """Return the acceleration of a stroke on the grid of its curve, as smooth as its force."""
+
+    def on_grid(branch: Branch, smoother: Smoother, turn_s: float) -> FloatArray:
         here = np.interp(branch.time_s, motion.time_s, motion.m_per_s2)
-        across = np.abs(branch.time_s - turn_s) < motion.half_s
-        return smooth(replace(branch, force_newton=np.where(across, 0.0, here)), grid, half_width_mm).force_newton
+        return smoother.smoothed(np.where(np.abs(branch.time_s - turn_s) < motion.half_s, 0.0, here))
 
-    up = on_grid(stroke.up, float(stroke.up.time_s[0])) if stroke.up is not None else None
-    return Accelerations(on_grid(stroke.down, float(stroke.down.time_s[-1])), up)
+    by_down, by_up = smoothers
+    up = None
+    if stroke.up is not None and by_up is not None:
+        up = on_grid(stroke.up, by_up, float(stroke.up.time_s[0]))
+    return Accelerations(on_grid(stroke.down, by_down, float(stroke.down.time_s[-1])), up)
 
 
 def mass_of(curves: tuple[Curve, ...], moved: tuple[Accelerations, ...], noise_m_per_s2: float) -> Mass:

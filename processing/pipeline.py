@@ -11,7 +11,7 @@ from processing.budget.calibration_lines import CalibrationDoubt
 from processing.calibrate import calibrate
 from processing.calibration_doubt import doubt_of
 from processing.calibration_status import with_calibration_flags, with_range_flags
-from processing.curve import common_length_mm, kernel_half_width_mm, mean_curve, to_curve
+from processing.curve import common_length_mm, kernel_half_width_mm, mean_curve, smoothers_of, to_curve
 from processing.errors import NoStroke
 from processing.evidence import Evidence
 from processing.front_edge import at_front_edge
@@ -114,11 +114,12 @@ def _curves(trace: CalibratedTrace, used: tuple[Stroke, ...], settings: Settings
     """Return the strokes' curves without inertia, and their mean if the key were heavier by its mass's uncertainty."""
     half_width_mm = kernel_half_width_mm(used, settings.curve)
     until_mm = common_length_mm(used)
-    pressed = tuple(
-        to_curve(stroke, half_width_mm=half_width_mm, until_mm=until_mm, settings=settings.curve) for stroke in used
+    smoothers = tuple(
+        smoothers_of(stroke, half_width_mm=half_width_mm, until_mm=until_mm, settings=settings.curve) for stroke in used
     )
+    pressed = tuple(to_curve(*pair) for pair in zip(used, smoothers, strict=True))
     motion = motion_of(trace)
-    moved = tuple(accelerations(stroke, motion, pressed[0].way_mm, half_width_mm) for stroke in used)
+    moved = tuple(accelerations(stroke, motion, by) for stroke, by in zip(used, smoothers, strict=True))
     mass = mass_of(pressed, moved, motion.noise_m_per_s2)
     light, heavy = (
         tuple(without_inertia(*pair, kg) for pair in zip(pressed, moved, strict=True))
