@@ -7,16 +7,22 @@ own roughness counts (a gritty key is not full of let-offs), and never less than
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
+from processing.damper import QUIET_FROM_MM, Damper, find_damper
 from processing.errors import FeatureNotFound
+from processing.selection import median
 from processing.settings import FeatureSettings
 from processing.stages import Curve, FloatArray, LetOffKind
+from processing.straight import crossing_mm, slope_of
 
-QUIET_FROM_MM, QUIET_TO_SHARE = 1.5, 0.38
+Points = NDArray[np.intp]
+QUIET_TO_SHARE = 0.38
 """Between break-away and damper a curve is plain; its unevenness there is the key's roughness."""
 ROUGH_WIDTH_MM = 0.8
 CONFIRM_MM = 0.2
@@ -39,14 +45,6 @@ class LetOff:
     before_newton: float | None = None
     lowest_newton: float | None = None
     """Lowest force between the peak and key dip."""
-
-
-@dataclass(frozen=True, slots=True)
-class Damper:
-    """The damper's step."""
-
-    position_mm: float
-    step_newton: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +76,7 @@ def find_landmarks(curve: Curve, settings: FeatureSettings) -> Landmarks:
     rough = roughness(curve, QUIET_FROM_MM, QUIET_TO_SHARE * dip)
     limit = _detection_limit(curve, rough, settings)
     letoff = _find_letoff(curve, dip, limit, settings)
-    damper = _find_damper(curve, first_contact, letoff, limit, settings)
+    damper = find_damper(curve, first_contact, letoff.onset_mm, limit, settings)
     if letoff.kind == "none":
         letoff = _find_shoulder(curve, dip, damper, limit, settings)
     contact = first_contact
@@ -97,11 +95,11 @@ def roughness(curve: Curve, from_mm: float, to_mm: float) -> float:
     if first < width // 2 or last - first < width or last + width // 2 >= len(curve.way_mm):
         return 0.0
     off = (curve.down_newton - uniform_filter1d(curve.down_newton, width | 1))[first:last]
-    return float(1.4826 * np.median(np.abs(off)))
+    return float(1.4826 * median(np.abs(off)))
 
 
 def _detection_limit(curve: Curve, rough_newton: float, settings: FeatureSettings) -> float:
-    error = float(np.median(curve.down_u_newton))
+    error = median(curve.down_u_newton)
     return max(settings.least_letoff_newton, settings.detection_sigmas * float(np.hypot(error, rough_newton)))
 
 
@@ -112,13 +110,6 @@ def _key_dip(curve: Curve, settings: FeatureSettings) -> float:
         most = curve.down_newton.max()
         raise FeatureNotFound(f"the strokes end at {most:.2f} N, before the {settings.bed_newton:g} N of the key bed")
     return crossing_mm(curve.way_mm, curve.down_newton, int(reached[0]), settings.bed_newton)
-
-
-def crossing_mm(way: FloatArray, force: FloatArray, after: int, level: float) -> float:
-    """Return where the force passes a level between the points after - 1 and after, linearly."""
-    low, high = force[after - 1], force[after]
-    share = min(max((level - low) / (high - low), 0.0), 1.0) if high != low else 1.0
-    return float(way[after - 1] + share * (way[after] - way[after - 1]))
 
 
 def _bed_contact(curve: Curve, dip_mm: float, lowest_from: int, settings: FeatureSettings) -> float:
@@ -154,20 +145,37 @@ def _find_letoff(curve: Curve, dip_mm: float, limit: float, settings: FeatureSet
     dip = int(dip_mm / step)
     rising = np.diff(force[: dip + 1]) > 0
     peaks = np.flatnonzero(rising[:-1] & ~rising[1:]) + 1
-    best = LetOff("none", limit)
+    best, deepest = LetOff("none", limit), 0.0
     earliest_mm = max(settings.before_from_mm, settings.letoff_search_from * 0.8 * dip_mm)
-    for peak in peaks[peaks * step > earliest_mm]:
+    for peak, at_most in _promising(force[: dip + 1], peaks[peaks * step > earliest_mm], step, limit, settings):
+        if at_most <= deepest:
+            break
         lowest = _lowest_newton(curve, int(peak), dip, settings)
         before = _before_newton(curve, int(peak), settings)
         drop, rise = force[peak] - lowest, force[peak] - before
-        if min(drop, rise, _confirmed_drop(curve, int(peak), lowest, dip)) <= limit or (
-            best.peak is not None and drop <= force[best.peak] - (best.lowest_newton or 0)
-        ):
+        if drop <= deepest or min(drop, rise, _confirmed_drop(curve, int(peak), lowest, dip)) <= limit:
             continue
         contact_mm = _bed_contact(curve, dip_mm, int(peak), settings)
         if settings.letoff_search_from * contact_mm <= peak * step <= contact_mm:
-            best = _letoff_at(curve, int(peak), before, lowest, limit, dip, settings)
+            best, deepest = _letoff_at(curve, int(peak), before, lowest, limit, dip, settings), drop
     return best
+
+
+def _promising(
+    force: FloatArray, peaks: Points, step: float, limit: float, settings: FeatureSettings
+) -> Iterator[tuple[int, float]]:
+    """Yield the peaks that may rise and fall by more than the limit, each with the most that it may fall, that first.
+
+    A noisy curve has many peaks; sums and minima that run over the whole curve tell at once which are worth a look.
+    """
+    falls = force[peaks] - np.minimum.accumulate(force[::-1])[::-1][peaks]
+    total = np.concatenate([[0.0], np.cumsum(force)])
+    ends_mm = (settings.before_from_mm, settings.before_to_mm)
+    first, last = (np.rint(peaks - way_mm / step).astype(np.intp) for way_mm in ends_mm)
+    rises = force[peaks] - (total[last + 1] - total[first]) / (last + 1 - first)
+    worth = np.flatnonzero(np.minimum(falls, rises) > limit)
+    for place in worth[np.argsort(-falls[worth], kind="stable")]:
+        yield int(peaks[place]), float(falls[place])
 
 
 def _confirmed_drop(curve: Curve, peak: int, lowest: float, dip: int) -> float:
@@ -227,63 +235,8 @@ def _plain_rise(curve: Curve, top: int, settings: FeatureSettings) -> float:
     first = round((top * curve.step_mm - settings.before_from_mm - 0.5) / curve.step_mm)
     last = round((top * curve.step_mm - settings.before_to_mm) / curve.step_mm)
     part = slice(max(0, first), last)
-    slope = float(np.polyfit(curve.way_mm[part], curve.down_newton[part], 1)[0])
+    slope = slope_of(curve.way_mm[part], curve.down_newton[part])
     return max(0.0, slope) * (settings.before_from_mm + settings.before_to_mm) / 2.0
-
-
-def _find_damper(
-    curve: Curve, contact_mm: float, letoff: LetOff, limit: float, settings: FeatureSettings
-) -> Damper | None:
-    """Return the step that both ways show at the same place before the let-off, if each exceeds the limit.
-
-    The curve's slope before the step is taken out first: a key on a spring rises everywhere.
-    """
-    if curve.up_newton is None:
-        return None
-    step = curve.step_mm
-    near, far = round(0.35 / step), round(0.85 / step)
-    last = round(settings.damper_to * contact_mm / step)
-    if letoff.onset_mm is not None:
-        last = min(last, round(letoff.onset_mm / step) - far)
-    centres = np.arange(round(settings.damper_from * contact_mm / step), last)
-    too_short = curve.way_mm[-1] < QUIET_FROM_MM + 1.0
-    if too_short or not len(centres) or centres[-1] + far >= len(curve.way_mm) or centres[0] - far < 0:
-        return None
-    ways = [_without_slope(curve, force, int(centres[0]) - near) for force in (curve.down_newton, curve.up_newton)]
-    down, up = (_rises(force, centres, near, far) for force in ways)
-    both = np.minimum(down, up)
-    best = int(np.argmax(both))
-    if both[best] <= limit or max(down[best], up[best]) > 3.0 * both[best]:
-        return None
-    centre = centres[best : best + 1]
-    both_ways = _without_slope(curve, (curve.down_newton + curve.up_newton) / 2.0, int(centre[0]) - near)
-    position = _middle_mm(curve.way_mm, both_ways, int(centre[0]), near, far)
-    return Damper(position, float(_rises(both_ways, centre, near, far)[0]))
-
-
-def _without_slope(curve: Curve, force: FloatArray, until: int) -> FloatArray:
-    """Return a force less the straight line through its part from QUIET_FROM_MM to a point."""
-    quiet = slice(round(QUIET_FROM_MM / curve.step_mm), max(until, round((QUIET_FROM_MM + 0.5) / curve.step_mm)))
-    slope = float(np.polyfit(curve.way_mm[quiet], force[quiet], 1)[0])
-    plain: FloatArray = force - slope * curve.way_mm
-    return plain
-
-
-def _rises(force: FloatArray, centres: np.ndarray[tuple[int], np.dtype[np.intp]], near: int, far: int) -> FloatArray:
-    """Return, for each centre, the mean force from near to far after it less that before it."""
-    total = np.concatenate([[0.0], np.cumsum(force)])
-    after = total[centres + far] - total[centres + near]
-    before = total[centres - near] - total[centres - far]
-    rises: FloatArray = (after - before) / (far - near)
-    return rises
-
-
-def _middle_mm(way: FloatArray, force: FloatArray, centre: int, near: int, far: int) -> float:
-    """Return the place at which the step is half done."""
-    low, high = force[centre - far : centre - near].mean(), force[centre + near : centre + far].mean()
-    middle = float(low + high) / 2.0
-    above = np.flatnonzero(force[centre - far : centre + far] >= middle)
-    return crossing_mm(way, force, centre - far + int(above[0]), middle) if len(above) else float(way[centre])
 
 
 def _window(curve: Curve, contact_mm: float, letoff: LetOff, damper: Damper | None, settings: FeatureSettings) -> slice:
