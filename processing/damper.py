@@ -47,19 +47,19 @@ def find_damper(
     too_short = curve.way_mm[-1] < QUIET_FROM_MM + 1.0
     if too_short or not len(centres) or centres[-1] + far >= len(curve.way_mm) or centres[0] - far < 0:
         return None
-    ways = [_withoutslope_of(curve, force, int(centres[0]) - near) for force in (curve.down_newton, curve.up_newton)]
+    ways = [_without_slope(curve, force, int(centres[0]) - near) for force in (curve.down_newton, curve.up_newton)]
     down, up = (_rises(force, centres, near, far) for force in ways)
     both = np.minimum(down, up)
     best = int(np.argmax(both))
     if both[best] <= limit or max(down[best], up[best]) > 3.0 * both[best]:
         return None
     centre = centres[best : best + 1]
-    both_ways = _withoutslope_of(curve, (curve.down_newton + curve.up_newton) / 2.0, int(centre[0]) - near)
+    both_ways = _without_slope(curve, (curve.down_newton + curve.up_newton) / 2.0, int(centre[0]) - near)
     position = _middle_mm(curve.way_mm, both_ways, int(centre[0]), near, far)
     return Damper(position, float(_rises(both_ways, centre, near, far)[0]))
 
 
-def _withoutslope_of(curve: Curve, force: FloatArray, until: int) -> FloatArray:
+def _without_slope(curve: Curve, force: FloatArray, until: int) -> FloatArray:
     """Return a force less the straight line through its part from QUIET_FROM_MM to a point."""
     quiet = slice(round(QUIET_FROM_MM / curve.step_mm), max(until, round((QUIET_FROM_MM + 0.5) / curve.step_mm)))
     plain: FloatArray = force - slope_of(curve.way_mm[quiet], force[quiet]) * curve.way_mm

@@ -5,7 +5,8 @@ of the curves as the force is. Strokes of one key differ in acceleration at the 
 force, so the slope of one difference on the other is the key's effective mass. A motor repeats its own wobble and shows
 no differences; then the mass is only known to lie between nothing and that of the heaviest key. Both are combined.
 Within half a parabola of the turn, where the parabola would reach across it, the acceleration is taken as nothing.
-Fast samples are averaged by a few first. Source: F = m a; the local parabola is that of Savitzky & Golay, Anal. Chem. 36:1627 (1964), by scipy.
+Fast samples are averaged by a few first: a parabola of 40 ms does not see the difference.
+Source: F = m a; the local parabola is that of Savitzky & Golay, Anal. Chem. 36:1627 (1964), by scipy.
 """
 
 from __future__ import annotations
