@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -42,12 +42,23 @@ def analyse(
 
     The latency bound in force, kept with the results, is the larger of the settings' and the recording's own.
     """
+    return side_by_side(header, each_key(header, keys, settings), settings, diary=diary)
+
+
+def each_key(header: Header, keys: Iterable[KeyRecording], settings: Settings | None) -> Iterator[KeyResult]:
+    """Yield the results of each key for itself."""
     chosen = with_recorded_latency(settings or Settings(), header.run)
     doubt = doubt_of(header.calibration.record, room_celsius=header.run.room_celsius)
-    results = tuple(
-        with_calibration_flags(analyse_key(recording, header.calibration, chosen, doubt), header) for recording in keys
-    )
-    return replace(compare_keys(header, results, chosen), diary=diary)
+    for recording in keys:
+        yield with_calibration_flags(analyse_key(recording, header.calibration, chosen, doubt), header)
+
+
+def side_by_side(
+    header: Header, results: Iterable[KeyResult], settings: Settings | None, *, diary: tuple[DiaryEntry, ...]
+) -> KeyboardResult:
+    """Return the keys of a recording together, compared."""
+    chosen = with_recorded_latency(settings or Settings(), header.run)
+    return replace(compare_keys(header, tuple(results), chosen), diary=diary)
 
 
 def with_recorded_latency(settings: Settings, run: RunInfo) -> Settings:

@@ -8,7 +8,7 @@ touches the key does not belong to it. The way up is followed in the same manner
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -62,6 +62,19 @@ def split_presses(trace: CalibratedTrace, settings: StrokeSettings) -> tuple[Spa
         _span(way, force, before, passage, after, air_newton, settings)
         for before, passage, after in zip(edges[:-1], passages, edges[1:], strict=True)
     )
+
+
+def alone(trace: CalibratedTrace, span: Span) -> tuple[CalibratedTrace, Span]:
+    """Return the part of a trace that belongs to one press, and where the press lies in it."""
+    part, first = slice(span.before, span.after + 1), span.before
+    trace_alone = replace(
+        trace,
+        time_s=trace.time_s[part],
+        displacement_mm=trace.displacement_mm[part],
+        force_newton=trace.force_newton[part],
+    )
+    shifted = Span(*(getattr(span, name) - first for name in Span.__slots__))
+    return trace_alone, shifted
 
 
 def _passages(way: FloatArray, low: float, high: float) -> list[tuple[int, int]]:

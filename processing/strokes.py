@@ -8,14 +8,14 @@ between them. Without air the zero is believed as recorded, and a stroke that st
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from processing.calibrate import noise_sigma
-from processing.segment import AT_REST_MM, Span
+from processing.segment import AT_REST_MM, Span, alone
 from processing.settings import StrokeSettings
 from processing.stages import BoolArray, Branch, CalibratedTrace, FloatArray, Stroke
 
@@ -54,7 +54,7 @@ class _Level:
 
 def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> Stroke:
     """Return one press with zero and give taken out and x = 0 at touch."""
-    trace, span = _alone(trace, span)
+    trace, span = alone(trace, span)
     sigma = noise_sigma(trace.force_newton[span.start : span.turn + 1])
     let_up = _was_let_up(trace, span)
     before, after = _air_levels(trace, span, settings, sigma, let_up)
@@ -79,19 +79,6 @@ def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> S
         preloaded,
         float(down.way_mm[-1]),
     )
-
-
-def _alone(trace: CalibratedTrace, span: Span) -> tuple[CalibratedTrace, Span]:
-    """Return the part of a trace that belongs to one press, and where the press lies in it."""
-    part, first = slice(span.before, span.after + 1), span.before
-    alone = replace(
-        trace,
-        time_s=trace.time_s[part],
-        displacement_mm=trace.displacement_mm[part],
-        force_newton=trace.force_newton[part],
-    )
-    shifted = Span(*(getattr(span, name) - first for name in Span.__slots__))
-    return alone, shifted
 
 
 def _was_let_up(trace: CalibratedTrace, span: Span) -> bool:
