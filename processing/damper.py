@@ -10,13 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from processing.settings import FeatureSettings
 from processing.stages import Curve, FloatArray
 from processing.straight import crossing_mm, slope_of
 
-Points = NDArray[np.intp]
 QUIET_FROM_MM = 1.5
 """Break-away is over from here on."""
 
@@ -43,20 +41,21 @@ def find_damper(
     last = round(settings.damper_to * contact_mm / step)
     if onset_mm is not None:
         last = min(last, round(onset_mm / step) - far)
-    centres = np.arange(round(settings.damper_from * contact_mm / step), last)
+    first = round(settings.damper_from * contact_mm / step)
     too_short = curve.way_mm[-1] < QUIET_FROM_MM + 1.0
-    if too_short or not len(centres) or centres[-1] + far >= len(curve.way_mm) or centres[0] - far < 0:
+    if too_short or first >= last or last - 1 + far >= len(curve.way_mm) or first - far < 0:
         return None
-    ways = [_without_slope(curve, force, int(centres[0]) - near) for force in (curve.down_newton, curve.up_newton)]
+    centres = slice(first, last)
+    ways = [_without_slope(curve, force, first - near) for force in (curve.down_newton, curve.up_newton)]
     down, up = (_rises(force, centres, near, far) for force in ways)
     both = np.minimum(down, up)
     best = int(np.argmax(both))
     if both[best] <= limit or max(down[best], up[best]) > 3.0 * both[best]:
         return None
-    centre = centres[best : best + 1]
-    both_ways = _without_slope(curve, (curve.down_newton + curve.up_newton) / 2.0, int(centre[0]) - near)
-    position = _middle_mm(curve.way_mm, both_ways, int(centre[0]), near, far)
-    return Damper(position, float(_rises(both_ways, centre, near, far)[0]))
+    centre = first + best
+    both_ways = _without_slope(curve, (curve.down_newton + curve.up_newton) / 2.0, centre - near)
+    position = _middle_mm(curve.way_mm, both_ways, centre, near, far)
+    return Damper(position, float(_rises(both_ways, slice(centre, centre + 1), near, far)[0]))
 
 
 def _without_slope(curve: Curve, force: FloatArray, until: int) -> FloatArray:
@@ -66,12 +65,16 @@ def _without_slope(curve: Curve, force: FloatArray, until: int) -> FloatArray:
     return plain
 
 
-def _rises(force: FloatArray, centres: Points, near: int, far: int) -> FloatArray:
+def _rises(force: FloatArray, centres: slice, near: int, far: int) -> FloatArray:
     """Return, for each centre, the mean force from near to far after it less that before it."""
-    total = np.concatenate([[0.0], np.cumsum(force)])
-    after = total[centres + far] - total[centres + near]
-    before = total[centres - near] - total[centres - far]
-    rises: FloatArray = (after - before) / (far - near)
+    part = force[centres.start - far : centres.stop + far]
+    total = np.zeros(len(part) + 1)
+    np.cumsum(part, out=total[1:])
+    count = centres.stop - centres.start
+    before_far, before_near, after_near, after_far = (
+        total[far + shift : far + shift + count] for shift in (-far, -near, near, far)
+    )
+    rises: FloatArray = ((after_far - after_near) - (before_near - before_far)) / (far - near)
     return rises
 
 

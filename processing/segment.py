@@ -79,11 +79,12 @@ def alone(trace: CalibratedTrace, span: Span) -> tuple[CalibratedTrace, Span]:
 
 def _passages(way: FloatArray, low: float, high: float) -> list[tuple[int, int]]:
     """Return (first index above high, first index below low afterwards or the end) of each press."""
-    state = np.where(way >= high, 1, np.where(way <= low, 0, -1))
-    known = np.flatnonzero(state >= 0)
-    changes = np.flatnonzero(np.diff(state[known]) != 0) + 1
-    downs = [int(known[change]) for change in changes if state[known[change]] == 1]
-    ups = [int(known[change]) for change in changes if state[known[change]] == 0]
+    is_high = way >= high
+    known = np.flatnonzero(is_high | (way <= low))
+    deep = is_high[known]
+    changes = known[np.flatnonzero(deep[1:] != deep[:-1]) + 1].tolist()
+    downs = [change for change in changes if is_high[change]]
+    ups = [change for change in changes if not is_high[change]]
     passages = []
     for down in downs:
         later = [up for up in ups if up > down]

@@ -17,4 +17,4 @@ def crossing_mm(way: FloatArray, force: FloatArray, after: int, level: float) ->
 def slope_of(way: FloatArray, force: FloatArray) -> float:
     """Return the slope of the straight line of least squares."""
     off = way - way.mean()
-    return float(np.sum(off * force) / np.sum(off * off))
+    return float(np.einsum("n,n->", off, force) / np.einsum("n,n->", off, off))

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
+from math import sqrt
 
 import numpy as np
 from scipy.stats import norm
@@ -48,11 +49,13 @@ def combine(budget: Budget) -> Combined:
     variance = sum(part.u**2 for part in parts)
     weighted = sum(part.u**4 / part.dof for part in parts)
     dof = min(MOST_DOF, variance**2 / weighted) if weighted > 0 else MOST_DOF
-    return Combined(float(np.sqrt(variance)), dof, budget.factor_share)
+    return Combined(sqrt(variance), dof, budget.factor_share)
 
 
 def groups(budget: Budget) -> list[tuple[Line, ...]]:
     """Return the lines in groups that are independent of each other, in the order of their first lines."""
+    if not budget.correlations:
+        return [(line,) for line in budget.lines]
     left = {line.name: line for line in budget.lines}
     found = []
     while left:

@@ -61,8 +61,9 @@ def slope(key: ReadOff) -> float:
     key.peak_mm()
     letoff = key.letoff()
     part = key.between(key.at(letoff.peak or 0), letoff.end_mm or 0.0)
-    falling = np.gradient(key.curve.down_newton, key.curve.step_mm)[part]
-    return float(-falling.min())
+    first = max(0, part.start - 1)
+    falling = np.gradient(key.curve.down_newton[first : part.stop + 1], key.curve.step_mm)
+    return float(-falling[part.start - first : part.stop - first].min())
 
 
 def work(key: ReadOff) -> float:
