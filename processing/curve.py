@@ -37,8 +37,8 @@ class Smoother:
 
     grid_mm: FloatArray
     half_width_mm: float
-    inside: BoolArray
-    """Which samples lie on the grid, (N,)."""
+    inside: IntArray
+    """Which samples lie on the grid."""
     bins: IntArray
     """The grid point nearest to each of these."""
     filled: FloatArray
@@ -173,7 +173,7 @@ def smoother_of(way_mm: FloatArray, grid: FloatArray, half_width_mm: float) -> S
     """
     step = float(grid[1] - grid[0])
     bins = np.rint(way_mm / step).astype(np.intp)
-    inside = (bins >= 0) & (bins < len(grid))
+    inside = np.flatnonzero((bins >= 0) & (bins < len(grid)))
     bins = bins[inside]
     count = np.bincount(bins, minlength=len(grid)).astype(np.float64)
     if np.count_nonzero(count) < 8:

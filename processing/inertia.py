@@ -83,8 +83,13 @@ def motion_of(trace: CalibratedTrace) -> Motion:
 
 def _means(values: FloatArray, together: int) -> FloatArray:
     """Return the means of so many values at a time; those left over at the end are left out."""
+    if together == 1:
+        return values
     whole = len(values) // together * together
-    means: FloatArray = values if together == 1 else values[:whole].reshape(-1, together).mean(axis=1)
+    sums = values[0:whole:together].copy()
+    for nth in range(1, together):
+        sums += values[nth:whole:together]
+    means: FloatArray = sums / together
     return means
 
 

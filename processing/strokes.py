@@ -16,6 +16,7 @@ from scipy.ndimage import uniform_filter1d
 
 from processing.calibrate import noise_sigma
 from processing.segment import AT_REST_MM, Span, alone
+from processing.selection import median
 from processing.settings import StrokeSettings
 from processing.stages import BoolArray, Branch, CalibratedTrace, FloatArray, Stroke
 
@@ -181,15 +182,14 @@ def _air_at_start(
     time_s, way, force = (array[part][::turn] for array in (trace.time_s, trace.displacement_mm, trace.force_newton))
     close = np.flatnonzero(way > way[0] + settings.air_mm)
     first = max(int(close[0]) if len(close) else 0, 1)
-    level = float(np.median(force[:first]))
+    level = median(force[:first])
     for _ in range(2):  # the second time from all of the air, not only its beginning
         quiet = _quiet(force, sigma)
         rise = _first_lasting(quiet > level + settings.touch_newton / 2, way, settings.touch_stays_mm)
         if rise is None:
             return None
-        before_rise = np.arange(len(way)) < rise - SAMPLES_CLEAR_OF_TOUCH
-        at_rest = before_rise & (way <= way[0] + HAIR_MM)
-        air = np.flatnonzero(at_rest | (before_rise & (way < way[rise] - CLEAR_OF_TOUCH_MM)))
+        before_rise = way[: max(rise - SAMPLES_CLEAR_OF_TOUCH, 0)]
+        air = np.flatnonzero((before_rise <= way[0] + HAIR_MM) | (before_rise < way[rise] - CLEAR_OF_TOUCH_MM))
         if len(air) < FEWEST_AIR_SAMPLES:
             return None
         level = float(np.mean(force[air]))

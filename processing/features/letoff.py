@@ -61,9 +61,10 @@ def slope(key: ReadOff) -> float:
     key.peak_mm()
     letoff = key.letoff()
     part = key.between(key.at(letoff.peak or 0), letoff.end_mm or 0.0)
-    first = max(0, part.start - 1)
-    falling = np.gradient(key.curve.down_newton[first : part.stop + 1], key.curve.step_mm)
-    return float(-falling[part.start - first : part.stop - first].min())
+    first, last = max(part.start, 1), min(part.stop, len(key.curve.way_mm) - 1)
+    force = key.curve.down_newton
+    fallen = force[first - 1 : last - 1] - force[first + 1 : last + 1]
+    return float(fallen.max() / (2.0 * key.curve.step_mm))
 
 
 def work(key: ReadOff) -> float:
