@@ -125,7 +125,8 @@ def _step_mm(displacement: FloatArray, count_mm: float) -> float:
 
     Of all changes but those of nothing, which are the smallest, five in a hundred are smaller.
     """
-    changes = np.abs(np.diff(displacement))
+    changes = np.diff(displacement)
+    np.abs(changes, out=changes)
     still = len(changes) - np.count_nonzero(changes)
     if still == len(changes):
         return count_mm
@@ -140,7 +141,10 @@ def noise_sigma(signal: FloatArray) -> float:
     """
     if len(signal) < 3:
         return 0.0
-    return float(1.4826 * median(np.abs(np.diff(signal, 2))) / np.sqrt(6.0))
+    bent = signal[2:] - signal[1:-1]
+    bent -= signal[1:-1]
+    bent += signal[:-2]
+    return float(1.4826 * median(np.abs(bent, out=bent)) / np.sqrt(6.0))
 
 
 def is_wild(signal: FloatArray, least: float) -> BoolArray:
@@ -151,7 +155,8 @@ def is_wild(signal: FloatArray, least: float) -> BoolArray:
     at; the first and the last are their own median.
     """
     wild: BoolArray = np.zeros(len(signal), np.bool_)
-    jumps = np.flatnonzero(np.abs(np.diff(signal)) > least)
+    steps = np.diff(signal)
+    jumps = np.flatnonzero(np.abs(steps, out=steps) > least)
     if not len(jumps):
         return wild
     beside = np.unique(np.concatenate([jumps, jumps + 1]))

@@ -9,6 +9,7 @@ program with threads of its own) one process does the work, unless more are aske
 
 from __future__ import annotations
 
+import ctypes
 import multiprocessing
 import os
 import signal
@@ -32,6 +33,10 @@ from recordings.calibration_record import CalibrationRecord
 from recordings.keys import Key
 from recordings.reader import RecordingFile, open_recording
 
+M_TRIM_THRESHOLD, M_MMAP_THRESHOLD = -1, -3
+"""As in malloc.h of the GNU C library."""
+KEPT_BYTES = 32 * 2**20
+"""The arrays of a key of a hundred thousand samples, and the most that M_MMAP_THRESHOLD may be."""
 MeasureRun = Callable[[Sequence[Key]], tuple[KeyResult, ...]]
 PAYS_FROM_SAMPLES = 400_000
 """Two processes need a tenth of a second to begin and to send results; so many samples take longer than that."""
@@ -80,7 +85,7 @@ def _runs(keys: Sequence[Key], workers: int) -> list[tuple[Key, ...]]:
 
 
 def _in_workers(measure_run: MeasureRun, runs: list[tuple[Key, ...]], count: int) -> Iterator[KeyResult]:
-    with ProcessPoolExecutor(count, _how_to_start(), _leave_interrupts_to_the_parent) as pool:
+    with ProcessPoolExecutor(count, _how_to_start(), _be_a_worker) as pool:
         try:
             with warnings.catch_warnings():  # numpy's idle threads; its libraries are made to be forked
                 warnings.filterwarnings("ignore", ".*multi-threaded, use of fork", DeprecationWarning)
@@ -109,9 +114,16 @@ def _how_to_start() -> BaseContext:
     return multiprocessing.get_context("fork" if forks else "spawn")
 
 
-def _leave_interrupts_to_the_parent() -> None:
-    """Ctrl-C reaches every process of a terminal; the parent stops the work, and workers need not say so too."""
+def _be_a_worker() -> None:
+    """Leave Ctrl-C, which reaches every process of a terminal, to the parent; and keep memory once it is there.
+
+    The C library gives memory back to the system whenever a long array is done with, and the next one has to be had
+    page by page: a tenth of a worker's time.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if sys.platform == "linux" and (mallopt := getattr(ctypes.CDLL(None), "mallopt", None)):
+        for parameter in (M_TRIM_THRESHOLD, M_MMAP_THRESHOLD):
+            mallopt(parameter, KEPT_BYTES)
 
 
 def _measure_run(
