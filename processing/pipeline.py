@@ -128,10 +128,13 @@ def _curves(trace: CalibratedTrace, used: tuple[Stroke, ...], settings: Settings
 
 
 def _touch_u_mm(trace: CalibratedTrace, used: tuple[Stroke, ...]) -> float:
-    """Return the standard uncertainty of the mean place of touch: rounding, noise, and the way between two samples."""
+    """Return the standard uncertainty of the mean place of touch: rounding, the way between two samples, and noise.
+
+    Noise alone differs from stroke to stroke: a motor comes to the key in the same step at the same sample each time.
+    """
     spacing = max(stroke.travel_mm / max(len(stroke.down.way_mm), 1) for stroke in used)
     rounding = np.hypot(trace.displacement_step_mm, spacing) / np.sqrt(12.0)
-    return float(np.hypot(rounding, trace.displacement_noise_mm) / np.sqrt(len(used)))
+    return float(np.hypot(rounding, trace.displacement_noise_mm / np.sqrt(len(used))))
 
 
 def comparable(strokes: tuple[Stroke, ...], settings: Settings) -> tuple[Stroke, ...]:
