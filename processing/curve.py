@@ -19,6 +19,9 @@ from processing.errors import NoStroke
 from processing.settings import CurveSettings
 from processing.stages import BoolArray, Branch, Curve, FloatArray, Stroke
 
+RISES_MM = 0.02
+"""Over so much way the force may rise from touch to the key's weight. A parabola across the jump would ring for its
+whole width, so it is kept out, and these points are the samples' own means."""
 BETWEEN_WIDTH_MM = 1.0
 """The scatter between strokes is pooled over so much way: at one point three strokes say little."""
 
@@ -117,6 +120,10 @@ def smooth(branch: Branch, grid: FloatArray, half_width_mm: float) -> SmoothBran
     count, place, force = _bins(branch, grid, step)
     if np.count_nonzero(count) < 8:
         raise NoStroke(f"one way of the stroke has only {len(branch.way_mm)} samples")
+    at_touch = grid < RISES_MM
+    told, as_read = at_touch & (count > 0), force
+    if not told.all() and np.count_nonzero(count[~at_touch]) >= 8:
+        count = np.where(at_touch, 0.0, count)
     reach = max(2, int(np.ceil(half_width_mm / step)))
     counts, places, forces = (
         sliding_window_view(np.pad(array, reach), 2 * reach + 1) for array in (count, place, force)
@@ -126,7 +133,7 @@ def smooth(branch: Branch, grid: FloatArray, half_width_mm: float) -> SmoothBran
     value, factor = _parabola_at_centre(off, kernel, counts, forces)
     enough = (kernel > 0.05).sum(axis=1) >= 4
     gap = ~enough | (np.where(kernel > 0, np.abs(off), np.inf).min(axis=1) > 0.5)
-    fitted = _across_gaps(grid, np.where(enough, value, 0.0), gap)
+    fitted = np.where(told, as_read, _across_gaps(grid, np.where(enough, value, 0.0), gap))
     sigma, dof = _scatter(branch, grid, fitted)
     return SmoothBranch(fitted, sigma * np.where(enough, factor, 1.0), gap, dof)
 

@@ -25,6 +25,7 @@ from processing.segment import split_presses
 from processing.settings import Settings
 from processing.stages import CalibratedTrace, Curve, Finding, KeyResult, Stroke
 from processing.strokes import to_stroke
+from processing.zero_drift import zero_drift
 from recordings.types import Calibration, DiaryEntry, Header, KeyRecording, RunInfo
 
 COMPARABLE_SHARE = 0.8
@@ -95,6 +96,7 @@ def _analyse_key(
         tuple(notes for stroke, notes in zip(strokes, stroke_notes, strict=True) if stroke in used),
         notes_heard=log.heard,
         zero_u_newton=float(np.mean([stroke.zero_u_newton for stroke in used])),
+        drift=zero_drift(used),
         touch_u_mm=_touch_u_mm(trace, used),
         speed_mm_per_s=float(np.mean([stroke.down.speed_mm_per_s() for stroke in used])),
         flags=_flags(used, settings),

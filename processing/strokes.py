@@ -82,6 +82,7 @@ def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> S
         float(np.mean([level.u_newton for level in levels])) if levels else 0.0,
         preloaded,
         float(down.way_mm[-1]),
+        tuple((level.time_s, level.newton) for level in levels),
     )
 
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from processing.evidence import Evidence
     from processing.settings import Settings
 
-ZERO, TOUCH = "zero of the cell", "place of touch"
+ZERO, DRIFT, TOUCH = "zero of the cell", "drift of the zero", "place of touch"
 NOISE = "noise, through smoothing and picking"
 STROKES = "repeatability of strokes"
 LEAN, INERTIA = "lean of picked extremes", "mass of the key"
@@ -36,7 +36,7 @@ OTHERWISE: tuple[tuple[str, Distribution, str], ...] = (
                              "either way"),
 )  # fmt: skip
 """Lines that every measurand has, found by reading it again (`otherwise.py`); 0 where it does not hang on them."""
-STROKE_BY_STROKE = (NOISE, ZERO)
+STROKE_BY_STROKE = (NOISE, ZERO, DRIFT)
 """Lines for what every stroke has anew; their scatter is not counted once more as repeatability."""
 LEAST_LEAN, MOST_LEAN = 1.0, 1.0 / (np.sqrt(2.0) - 1.0)
 """True lean over the lean that drawing the same noise once more shows. A sharp extreme leans by the noise's variance:
@@ -58,19 +58,20 @@ class Source:
     u: Callable[[Evidence, Settings], float]
     """Standard uncertainty of the input, in `unit`."""
     why: str
-    bent: bool = False
-    """True: the sensitivity is found by bending the curve (`bent_curves.py`); False: it acts on the number itself."""
+    bend: str | None = None
+    """By which bend of the curve (`bent_curves.py`) the sensitivity is found; None: it acts on the number itself."""
+    dof: Callable[[Evidence], float] = lambda _: AS_GOOD_AS_KNOWN_DOF
 
     def line(self, evidence: Evidence, settings: Settings, sensitivity: Sensitivity) -> Line:
         """Return the source's line for one key. sensitivity: of the measurand to a constant that can be bent."""
         return Line(
             name=self.name,
-            kind="B",
+            kind="A" if self.distribution == "t" else "B",
             distribution=self.distribution,
             u=float(self.u(evidence, settings)),
             unit=self.unit,
-            dof=AS_GOOD_AS_KNOWN_DOF,
-            sensitivity=sensitivity(self.name) if self.bent else 1.0,
+            dof=self.dof(evidence),
+            sensitivity=1.0 if self.bend is None else sensitivity(self.bend),
         )
 
 
@@ -90,13 +91,19 @@ SOURCES = (
     Source(
         ZERO, "normal", "N", lambda _: True, _zero_u,
         "the zero is read in the air of every stroke, with the cell's noise; the number is read again with another",
-        bent=True,
+        bend=ZERO,
+    ),
+    Source(
+        DRIFT, "t", "N", lambda _: True, lambda evidence, _: evidence.drift.u_newton,
+        "between two readings in the air the zero wanders off the straight line as far as it does elsewhere",
+        bend=ZERO,
+        dof=lambda evidence: evidence.drift.dof,
     ),
     Source(
         TOUCH, "normal", "mm", lambda _: True, _touch_u,
         "x = 0 is known to the gauge's step and noise and to the way between two samples; the number is read again "
         "from another touch",
-        bent=True,
+        bend=TOUCH,
     ),
     Source(
         "ends of the timed way", "normal", "mm/s", lambda name: name == "speed_at_trigger", _timed_way_u,
