@@ -22,6 +22,7 @@ import numpy as np
 from scipy.stats import binomtest
 
 from benchmarks.virtual_keys import VirtualKey, virtual_key
+from processing.calibration_doubt import doubt_of
 from processing.features.table import FEATURES
 from processing.pipeline import analyse_key
 from processing.settings import Settings
@@ -68,7 +69,8 @@ class Row:
 
 def hold(key: VirtualKey, settings: Settings) -> list[Held]:
     """Measure a key and return each number beside its truth."""
-    result = analyse_key(key.recording, key.calibration, settings)
+    doubt = doubt_of(key.calibration.record, room_celsius=None)
+    result = analyse_key(key.recording, key.calibration, settings, doubt)
     group = f"{key.who} {'sharp' if key.sharp else 'natural'}"
     return [
         Held(told.name, group, told.value, key.truths.get(told.name), told.expanded) for told in result.measurements

@@ -4,10 +4,10 @@ How it works: a number names a key. From it follow the scenario (fern, moss), wh
 a seed from which all else is drawn: the keyboard's own scatter, the noise, hum, drift and zero of the sensors, the size
 of the screw's wobble, the latency of the note within its bound, where strokes start. The mechanism is the whole one,
 with inertia, friction and contact; only the time in which nothing is pressed is kept short. Samples come straight from
-the bench: nothing is lost on a cable.
+the bench: nothing is lost on a cable. Counts are made by the true scales of the rig and explained by a calibration
+record drawn anew for every key (`drawn_calibrations.py`), which is wrong by what it says it may be.
 
-Left out: faulty keys, the touch that finds the key before the first stroke, presses that a survey would refuse, and an
-error of the calibration: counts are explained by the very scales that made them.
+Left out: faulty keys, the touch that finds the key before the first stroke, presses that a survey would refuse.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from typing import Literal
 
 import numpy as np
 
+from benchmarks.drawn_calibrations import Drawer
 from recordings.keys import Key
 from recordings.types import Calibration, KeyRecording, LinearScale, RawEvents, RawTrace
 from rig.virtual.bench import Bench, BenchSpec
@@ -62,7 +63,8 @@ def virtual_key(number: int, seed: int = 0) -> VirtualKey:
     record = _by_motor if who == "motor" else _by_hand
     trace, events = record(key, spec, random)
     recording = KeyRecording(Key(key.number), trace, events)
-    return VirtualKey(name, who, is_sharp(key.number), recording, _calibration(spec), true_features(key))
+    calibration = _calibration(spec, random)
+    return VirtualKey(name, who, is_sharp(key.number), recording, calibration, true_features(key))
 
 
 def _who(number: int) -> Who:
@@ -90,7 +92,8 @@ def _a_bench(random: np.random.Generator) -> BenchSpec:
     return BenchSpec(sensors=sensors, stage=stage, seed=int(random.integers(2**31)))
 
 
-def _calibration(spec: BenchSpec) -> Calibration:
+def _calibration(spec: BenchSpec, random: np.random.Generator) -> Calibration:
+    """Return what the rig states of itself, and the record that goes before it."""
     sensors = spec.sensors
     delay_us = round(sensors.force_delay_samples * 1e6 / spec.sample_rate_hz)
     return Calibration(
@@ -98,6 +101,7 @@ def _calibration(spec: BenchSpec) -> Calibration:
         displacement=_scale(sensors.displacement_counts_per_mm, "mm"),
         compliance_mm_per_newton=spec.compliance_mm_per_newton,
         force_delay_us=delay_us,
+        record=Drawer(spec, random).record(),
     )
 
 

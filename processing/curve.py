@@ -22,6 +22,9 @@ from processing.selection import median
 from processing.settings import CurveSettings
 from processing.stages import BoolArray, Branch, Curve, FloatArray, Stroke
 
+RISES_MM = 0.02
+"""Over so much way the force may rise from touch to the key's weight. A parabola across the jump would ring for its
+whole width, so it is kept out, and these points are the samples' own means."""
 FAR_MM = 1e3
 """Where an empty bin is put: out of every kernel's reach."""
 BETWEEN_WIDTH_MM = 1.0
@@ -49,15 +52,17 @@ class Smoother:
     """Standard error at each point per unit standard deviation of one sample, (G,)."""
     gap: BoolArray
     """Where there were no samples near, (G,)."""
+    told: BoolArray
+    """Where the mean of the point's own samples is its value, (G,)."""
 
     def smoothed(self, values: FloatArray) -> FloatArray:
         """Return values, one per sample, on the grid; straight across gaps, so that a curve is finite everywhere."""
         means = np.bincount(self.bins, values[self.inside], len(self.grid_mm)) / self.filled
         fitted: FloatArray = np.einsum("wg,wg->g", self.shares, _shifted(means, len(self.shares) // 2, 0.0))
         known = ~self.gap
-        if known.all() or not known.any():
-            return fitted
-        return np.interp(self.grid_mm, self.grid_mm[known], fitted[known])
+        if not known.all() and known.any():
+            fitted = np.interp(self.grid_mm, self.grid_mm[known], fitted[known])
+        return np.where(self.told, means, fitted)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -179,6 +184,10 @@ def smoother_of(way_mm: FloatArray, grid: FloatArray, half_width_mm: float) -> S
     if np.count_nonzero(count) < 8:
         raise NoStroke(f"one way of the stroke has only {len(way_mm)} samples")
     filled = np.maximum(count, 1.0)
+    at_touch = grid < RISES_MM
+    told = at_touch & (count > 0.0)
+    if not told.all() and np.count_nonzero(count[~at_touch]) >= 8:
+        count = np.where(at_touch, 0.0, count)
     place = np.where(count > 0.0, np.bincount(bins, way_mm[inside], len(grid)) / filled, FAR_MM)
     reach = max(2, int(np.ceil(half_width_mm / step)))
     off = (_shifted(place, reach, FAR_MM) - grid) / half_width_mm
@@ -199,6 +208,7 @@ def smoother_of(way_mm: FloatArray, grid: FloatArray, half_width_mm: float) -> S
         shares * enough,
         np.where(enough, factor, 1.0),
         ~enough | ~(distance <= 0.5).any(axis=0),
+        told,
     )
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from processing.budget.calibration_lines import CalibrationDoubt
 from processing.stages import Curve, StrokeNotes
+from processing.zero_drift import Drift
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +20,7 @@ class Evidence:
     stroke_notes: tuple[StrokeNotes, ...]
     notes_heard: bool
     zero_u_newton: float
+    drift: Drift
     touch_u_mm: float
     """Standard uncertainty of x = 0."""
     speed_mm_per_s: float

@@ -25,6 +25,7 @@ from processing.segment import split_presses
 from processing.settings import Settings
 from processing.stages import CalibratedTrace, Curve, Finding, KeyResult, Stroke
 from processing.strokes import to_stroke
+from processing.zero_drift import zero_drift
 from recordings.types import Calibration, DiaryEntry, Header, KeyRecording, RunInfo
 
 COMPARABLE_SHARE = 0.8
@@ -106,6 +107,7 @@ def _analyse_key(
         tuple(notes for stroke, notes in zip(strokes, stroke_notes, strict=True) if stroke in used),
         notes_heard=log.heard,
         zero_u_newton=float(np.mean([stroke.zero_u_newton for stroke in used])),
+        drift=zero_drift(used),
         touch_u_mm=_touch_u_mm(trace, used),
         speed_mm_per_s=float(np.mean([stroke.down.speed_mm_per_s() for stroke in used])),
         flags=_flags(used, settings),
@@ -140,10 +142,13 @@ def _curves(trace: CalibratedTrace, used: tuple[Stroke, ...], settings: Settings
 
 
 def _touch_u_mm(trace: CalibratedTrace, used: tuple[Stroke, ...]) -> float:
-    """Return the standard uncertainty of the mean place of touch: rounding, noise, and the way between two samples."""
+    """Return the standard uncertainty of the mean place of touch: rounding, the way between two samples, and noise.
+
+    Noise alone differs from stroke to stroke: a motor comes to the key in the same step at the same sample each time.
+    """
     spacing = max(stroke.travel_mm / max(len(stroke.down.way_mm), 1) for stroke in used)
     rounding = np.hypot(trace.displacement_step_mm, spacing) / np.sqrt(12.0)
-    return float(np.hypot(rounding, trace.displacement_noise_mm) / np.sqrt(len(used)))
+    return float(np.hypot(rounding, trace.displacement_noise_mm / np.sqrt(len(used))))
 
 
 def comparable(strokes: tuple[Stroke, ...], settings: Settings) -> tuple[Stroke, ...]:

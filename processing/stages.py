@@ -103,6 +103,8 @@ class Stroke:
     preloaded: bool
     travel_mm: float
     """From touch to the turn."""
+    zeros: tuple[tuple[float, float], ...] = ()
+    """When the plunger hung in the air, s, and what the cell showed then, N: before and after the stroke."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

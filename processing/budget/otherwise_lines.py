@@ -1,0 +1,42 @@
+"""From how far a number moves when it is read again in another case to its correction and what is left of the doubt.
+
+How it works: lean, smoothing and lateness go one way only. So the number is corrected by the middle of what is
+possible, and half of the range is left either way.
+Sources: GUM (JCGM 100:2008) 3.2.3 and 3.2.4 (known effects are corrected), F.2.4.4 and 4.3.7 (rectangular bounds);
+smoothing once more: J. W. Tukey, Exploratory Data Analysis (1977), ch. 16 (from memory).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from processing.budget.lines import AS_GOOD_AS_KNOWN_DOF, Correction, Line
+from processing.budget.sources import INERTIA, LATENCY, LEAN, LEAST_LEAN, MOST_LEAN, OTHERWISE, SMOOTHING
+from processing.kink import LEFT_SHARE
+from processing.stages import Curve
+
+AT_KINKS = ("letoff_peak_position", "aftertouch", "trigger_margin")
+"""Numbers that rest on the place of a peak; smoothing moves it otherwise than it moves forces (`kink.py`)."""
+
+
+def otherwise_lines(
+    name: str, unit: str, *, lean: float, heavier: float, smoother: float, later: float, curve: Curve
+) -> tuple[tuple[Line, ...], tuple[Correction, ...]]:
+    """Return the lines of OTHERWISE and the corrections, given how far the number moves in each case, in its unit."""
+    half_widths = {
+        LEAN: (LEAST_LEAN + MOST_LEAN) / 2.0 * abs(lean),
+        SMOOTHING: LEFT_SHARE * curve.half_width_mm if name in AT_KINKS else abs(smoother),
+        LATENCY: abs(later) / 2.0,
+    }
+    lines = tuple(
+        Line(
+            name=source,
+            kind="B",
+            distribution=distribution,
+            u=abs(heavier) if source == INERTIA else float(half_widths[source] / np.sqrt(3.0)),
+            unit=unit,
+            dof=AS_GOOD_AS_KNOWN_DOF,
+        )
+        for source, distribution, _ in OTHERWISE
+    )
+    return lines, (Correction(LATENCY, later / 2.0),) if later else ()
