@@ -51,14 +51,20 @@ class ReadOff:
             )
         return letoff
 
+    def peaked_letoff(self) -> LetOff:
+        """Return a let-off that has a peak. Raises FeatureNotFound if there is none."""
+        letoff = self.letoff()
+        if letoff.kind == "shoulder" or letoff.peak is None:
+            raise FeatureNotFound("a shoulder, not a peak: the force rises and does not fall")
+        return letoff
+
     def peak_mm(self) -> float:
         """Return the place of the let-off's peak, where it was before smoothing moved it (`kink.py`).
 
         Raises FeatureNotFound if there is no peak.
         """
-        letoff = self.letoff()
-        if letoff.kind == "shoulder" or letoff.peak is None:
-            raise FeatureNotFound("a shoulder, not a peak: the force rises and does not fall")
+        letoff = self.peaked_letoff()
+        assert letoff.peak is not None
         top, before, lowest = (
             float(self.curve.down_newton[letoff.peak]), letoff.before_newton or 0.0, letoff.lowest_newton or 0.0
         )
