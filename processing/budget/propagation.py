@@ -46,8 +46,8 @@ def combine(budget: Budget) -> Combined:
     5.0
     """
     parts = [_joint(budget, group) for group in groups(budget)]
-    variance = sum(part.u**2 for part in parts)
-    weighted = sum(part.u**4 / part.dof for part in parts)
+    variance = sum(u**2 for u, _ in parts)
+    weighted = sum(u**4 / dof for u, dof in parts)
     dof = min(MOST_DOF, variance**2 / weighted) if weighted > 0 else MOST_DOF
     return Combined(sqrt(variance), dof, budget.factor_share)
 
@@ -76,14 +76,15 @@ def correlation_matrix(budget: Budget, group: tuple[Line, ...]) -> np.ndarray[tu
     return matrix
 
 
-def _joint(budget: Budget, group: tuple[Line, ...]) -> Combined:
+def _joint(budget: Budget, group: tuple[Line, ...]) -> tuple[float, float]:
+    """Return a group's standard uncertainty and degrees of freedom."""
     if len(group) == 1:
-        return Combined(abs(group[0].contribution), group[0].dof)
+        return abs(group[0].contribution), group[0].dof
     given = np.array([line.contribution for line in group])
     variance = float(given @ correlation_matrix(budget, group) @ given)
     if variance < -ROUNDING * float(given @ given):
         raise ValueError(f"{budget.measurand}: these correlations contradict each other")
-    return Combined(float(np.sqrt(max(variance, 0.0))), min(line.dof for line in group))
+    return sqrt(max(variance, 0.0)), min(line.dof for line in group)
 
 
 def shares(budget: Budget) -> dict[str, float]:
