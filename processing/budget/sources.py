@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from processing.settings import Settings
 
 ZERO, DRIFT, TOUCH = "zero of the cell", "drift of the zero", "place of touch"
+DRIFT_APART = "drift of the zero from down to up"
 NOISE = "noise, through smoothing and picking"
 STROKES = "repeatability of strokes"
 LEAN, INERTIA = "lean of picked extremes", "mass of the key"
@@ -36,7 +37,7 @@ OTHERWISE: tuple[tuple[str, Distribution, str], ...] = (
                              "either way"),
 )  # fmt: skip
 """Lines that every measurand has, found by reading it again (`otherwise.py`); 0 where it does not hang on them."""
-STROKE_BY_STROKE = (NOISE, ZERO, DRIFT)
+STROKE_BY_STROKE = (NOISE, ZERO, DRIFT, DRIFT_APART)
 """Lines for what every stroke has anew; their scatter is not counted once more as repeatability."""
 LEAST_LEAN, MOST_LEAN = 1.0, 1.0 / (np.sqrt(2.0) - 1.0)
 """True lean over the lean that drawing the same noise once more shows. A sharp extreme leans by the noise's variance:
@@ -94,9 +95,15 @@ SOURCES = (
         bend=ZERO,
     ),
     Source(
-        DRIFT, "t", "N", lambda _: True, lambda evidence, _: evidence.drift.u_newton,
+        DRIFT, "t", "N", lambda _: True, lambda evidence, _: evidence.drift.together_newton,
         "between two readings in the air the zero wanders off the straight line as far as it does elsewhere",
         bend=ZERO,
+        dof=lambda evidence: evidence.drift.dof,
+    ),
+    Source(
+        DRIFT_APART, "t", "N", lambda _: True, lambda evidence, _: evidence.drift.apart_newton,
+        "the part of that wandering by which the way up differs from the way down",
+        bend=DRIFT_APART,
         dof=lambda evidence: evidence.drift.dof,
     ),
     Source(
