@@ -22,8 +22,11 @@ ROUGH_WIDTH_MM = 0.8
 CONFIRM_MM = 0.2
 DAMPER_OVER_MM = 0.5
 """A damper's step is over so far behind its middle."""
+ROUNDING_NEWTON = 1e-9
 SHOULDER_FLATTENS = 0.3
 """A shoulder: after its steepest rise the curve is this much flatter before the key bed."""
+
+IndexArray = np.ndarray[tuple[int], np.dtype[np.intp]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +159,7 @@ def _find_letoff(curve: Curve, dip_mm: float, limit: float, settings: FeatureSet
     peaks = np.flatnonzero(rising[:-1] & ~rising[1:]) + 1
     best = LetOff("none", limit)
     earliest_mm = max(settings.before_from_mm, settings.letoff_search_from * 0.8 * dip_mm)
-    for peak in peaks[peaks * step > earliest_mm]:
+    for peak in _high_enough(curve, peaks[peaks * step > earliest_mm], dip, limit, settings):
         lowest = _lowest_newton(curve, int(peak), dip, settings)
         before = _before_newton(curve, int(peak), settings)
         drop, rise = force[peak] - lowest, force[peak] - before
@@ -168,6 +171,20 @@ def _find_letoff(curve: Curve, dip_mm: float, limit: float, settings: FeatureSet
         if settings.letoff_search_from * contact_mm <= peak * step <= contact_mm:
             best = _letoff_at(curve, int(peak), before, lowest, limit, dip, settings)
     return best
+
+
+def _high_enough(
+    curve: Curve, peaks: IndexArray, dip: int, limit: float, settings: FeatureSettings
+) -> IndexArray:
+    """Return the peaks that rise and fall by the limit at all: most bumps of a noisy curve do not."""
+    force = curve.down_newton
+    lowest_after = np.minimum.accumulate(force[dip::-1])[::-1]
+    total = np.concatenate([[0.0], np.cumsum(force)])
+    first = np.rint(peaks - settings.before_from_mm / curve.step_mm).astype(np.intp)
+    last = np.rint(peaks - settings.before_to_mm / curve.step_mm).astype(np.intp) + 1
+    before = (total[last] - total[first]) / (last - first)
+    close_call = ROUNDING_NEWTON
+    return peaks[np.minimum(force[peaks] - lowest_after[peaks], force[peaks] - before) > limit - close_call]
 
 
 def _confirmed_drop(curve: Curve, peak: int, lowest: float, dip: int) -> float:

@@ -26,13 +26,16 @@ DRIFT_APART = "drift of the zero from down to up"
 NOISE = "noise, through smoothing and picking"
 STROKES = "repeatability of strokes"
 LEAN, INERTIA = "lean of picked extremes", "mass of the key"
+GROUND = "friction after a step back"
 SMOOTHING, LATENCY = "smoothing", "latency bound of the note"
 OTHERWISE: tuple[tuple[str, Distribution, str], ...] = (
-    (LEAN, "rectangular", "noise lifts what is picked as largest: corrected by what more noise does, which tells it "
-                          "for a sharp extreme and too little for a flat one; between the two nothing is known"),
+    (LEAN, "rectangular", "noise lifts what is picked as largest: by what as much noise again does for a sharp "
+                          "extreme, by 2.4 times that for a flat one; the middle of the two is the bound"),
     (INERTIA, "normal", "what accelerating the key takes is taken out of the curves; its mass is known only so well"),
-    (SMOOTHING, "rectangular", "corrected by what smoothing once more does; half of that may be left, at the place of "
-                               "a lopsided peak a reckoned share of the kernel"),
+    (GROUND, "rectangular", "after a step back friction comes back over some hundredths of a millimetre; samples so "
+                            "near are left out, and leaving out more shows what is left of it"),
+    (SMOOTHING, "rectangular", "what smoothing once more does; the place of a lopsided peak is corrected, and a "
+                               "reckoned share of the kernel is left"),
     (LATENCY, "rectangular", "the note may be late by up to its bound: corrected by half of it, the other half is left "
                              "either way"),
 )  # fmt: skip
