@@ -17,6 +17,8 @@ class Evidence:
     stroke_curves: tuple[Curve, ...]
     heavier_curve: Curve
     """The mean curve if the key's effective mass were larger by its standard uncertainty."""
+    stricter_curve: Curve
+    """The mean curve if more way had to be regained after each step back before samples count."""
     stroke_notes: tuple[StrokeNotes, ...]
     notes_heard: bool
     zero_u_newton: float

@@ -126,7 +126,7 @@ def _lowest_newton(curve: Curve, first: int, dip: int, settings: FeatureSettings
     """
     force = curve.down_newton[first : dip + 1]
     rises = int(np.flatnonzero(force <= force.min() + settings.contact_rise_newton)[-1])
-    clear = rises - round(curve.half_width_mm / curve.step_mm)
+    clear = rises - round(2.0 * curve.half_width_mm / curve.step_mm)
     return float(force[: clear + 1].min()) if clear > 0.2 / curve.step_mm else float(force.min())
 
 

@@ -38,6 +38,8 @@ class Again:
     """By constant of the calibration: a step, and the key with the constant that much smaller and larger."""
     heavier: ReadOff | FeatureNotFound
     """Were the key's effective mass larger by its standard uncertainty."""
+    stricter: ReadOff | FeatureNotFound
+    """Had more way to be regained after each step back."""
     smoother: ReadOff | FeatureNotFound
     """Were the curve smoothed once more."""
     later: ReadOff
@@ -58,6 +60,7 @@ def measure_key(evidence: Evidence, settings: Settings) -> tuple[tuple[Measureme
         copies,
         _bent_both_ways(evidence, whole.notes, settings),
         _read_off(evidence.heavier_curve, whole.notes, settings),
+        _read_off(evidence.stricter_curve, whole.notes, settings),
         _read_off(smoothed_again(evidence.curve), whole.notes, settings),
         replace(whole, notes=notes_as_late_as_may_be(whole.notes, settings.feature.latency_bound_s)),
     )
@@ -125,6 +128,7 @@ def _measure(feature: Feature, whole: ReadOff, again: Again, evidence: Evidence,
         feature.unit,
         lean=float(np.mean(copies)) - value if copies else 0.0,
         heavier=_moved(feature, value, again.heavier),
+        stricter=_moved(feature, value, again.stricter),
         smoother=_moved(feature, value, again.smoother),
         later=_moved(feature, value, again.later),
         curve=evidence.curve,

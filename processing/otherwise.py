@@ -13,6 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from processing.curve import RISES_MM
 from processing.features.read_off import NotePlaces
 from processing.kernel import equivalent_kernel
 from processing.stages import Curve, FloatArray
@@ -24,23 +25,24 @@ kernel passes two thirds. What it passes less of is no part of a key's curve: 0.
 
 
 def smoothed_again(curve: Curve) -> Curve:
-    """Return the curve after one more pass of its own smoothing kernel."""
+    """Return the curve after one more pass of its own smoothing kernel; the rise at touch was not smoothed at all."""
     kernel = equivalent_kernel(curve)
+    rises = round(RISES_MM / curve.step_mm)
     up = curve.up_newton
     return replace(
         curve,
-        down_newton=_smoothed(curve.down_newton, kernel),
-        up_newton=None if up is None else _smoothed(up, kernel),
+        down_newton=_smoothed(curve.down_newton, kernel, rises),
+        up_newton=None if up is None else _smoothed(up, kernel, rises),
     )
 
 
-def _smoothed(force: FloatArray, kernel: FloatArray) -> FloatArray:
+def _smoothed(force: FloatArray, kernel: FloatArray, from_point: int) -> FloatArray:
     reach = len(kernel) // 2
-    if len(force) <= reach:
+    behind = force[from_point:]
+    if len(behind) <= reach:
         return force.copy()
-    beyond = np.pad(force, reach, mode="reflect", reflect_type="odd")
-    smoothed: FloatArray = np.convolve(beyond, kernel, mode="valid")
-    return smoothed
+    beyond = np.pad(behind, reach, mode="reflect", reflect_type="odd")
+    return np.concatenate([force[:from_point], np.convolve(beyond, kernel, mode="valid")])
 
 
 def notes_as_late_as_may_be(notes: NotePlaces, latest_s: float) -> NotePlaces:

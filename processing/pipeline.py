@@ -15,7 +15,7 @@ from processing.curve import common_length_mm, kernel_half_width_mm, mean_curve,
 from processing.errors import NoStroke
 from processing.evidence import Evidence
 from processing.front_edge import at_front_edge
-from processing.inertia import accelerations, mass_of, motion_of, without_inertia
+from processing.inertia import Accelerations, accelerations, mass_of, motion_of, without_inertia
 from processing.keyboard import KeyboardResult, compare_keys
 from processing.measure import all_missing, measure_key
 from processing.notes import notes_of_stroke, to_notes
@@ -24,7 +24,7 @@ from processing.quasi_static import quasi_static_part
 from processing.segment import split_presses
 from processing.settings import Settings
 from processing.stages import CalibratedTrace, Curve, Finding, KeyResult, Stroke
-from processing.strokes import to_stroke
+from processing.strokes import stricter_ground, to_stroke
 from processing.zero_drift import zero_drift
 from recordings.types import Calibration, DiaryEntry, Header, KeyRecording, RunInfo
 
@@ -92,18 +92,25 @@ def _analyse_key(
     trace = calibrate(recording.trace, calibration)
     if settings.stated_at == "front edge":
         trace = at_front_edge(trace, calibration)
-    strokes = tuple(to_stroke(trace, press, settings.stroke) for press in split_presses(trace, settings.stroke))
+    presses = split_presses(trace, settings.stroke)
+    strokes = tuple(to_stroke(trace, press, settings.stroke) for press in presses)
     log = to_notes(recording.events, recording.key, first_tick_us=int(recording.trace.tick_us[0]))
     stroke_notes = tuple(notes_of_stroke(stroke, log) for stroke in strokes)
 
     used = comparable(strokes, settings)
-    curves, heavier_curve = _curves(trace, used, settings)
+    stricter = tuple(
+        to_stroke(trace, press, stricter_ground(settings.stroke))
+        for press, stroke in zip(presses, strokes, strict=True)
+        if stroke in used
+    )
+    curves, heavier_curve, stricter_curve = _curves(trace, used, stricter, settings)
     curve = mean_curve(curves)
 
     evidence = Evidence(
         curve,
         curves,
         heavier_curve,
+        stricter_curve,
         tuple(notes for stroke, notes in zip(strokes, stroke_notes, strict=True) if stroke in used),
         notes_heard=log.heard,
         zero_u_newton=float(np.mean([stroke.zero_u_newton for stroke in used])),
@@ -123,22 +130,32 @@ def _analyse_key(
     return KeyResult(recording.key, len(used), measurements, kind, findings, curve, curves, window_mm)
 
 
-def _curves(trace: CalibratedTrace, used: tuple[Stroke, ...], settings: Settings) -> tuple[tuple[Curve, ...], Curve]:
-    """Return the strokes' curves without inertia, and their mean if the key were heavier by its mass's uncertainty."""
+def _curves(
+    trace: CalibratedTrace, used: tuple[Stroke, ...], stricter: tuple[Stroke, ...], settings: Settings
+) -> tuple[tuple[Curve, ...], Curve, Curve]:
+    """Return the strokes' curves without inertia; their mean if the key were heavier by its mass's uncertainty; and
+    their mean if more ground had to be regained after a step back."""
     half_width_mm = kernel_half_width_mm(used, settings.curve)
     until_mm = common_length_mm(used)
-    smoothers = tuple(
-        smoothers_of(stroke, half_width_mm=half_width_mm, until_mm=until_mm, settings=settings.curve) for stroke in used
-    )
-    pressed = tuple(to_curve(*pair) for pair in zip(used, smoothers, strict=True))
     motion = motion_of(trace)
-    moved = tuple(accelerations(stroke, motion, by) for stroke, by in zip(used, smoothers, strict=True))
+
+    def pressed_and_moved(strokes: tuple[Stroke, ...]) -> list[tuple[Curve, Accelerations]]:
+        made = []
+        for stroke in strokes:
+            by = smoothers_of(stroke, half_width_mm=half_width_mm, until_mm=until_mm, settings=settings.curve)
+            made.append((to_curve(stroke, by), accelerations(stroke, motion, by)))
+        return made
+
+    pairs = pressed_and_moved(used)
+    pressed, moved = zip(*pairs, strict=True)
     mass = mass_of(pressed, moved, motion.noise_m_per_s2)
     light, heavy = (
-        tuple(without_inertia(*pair, kg) for pair in zip(pressed, moved, strict=True))
-        for kg in (mass.kg, mass.kg + mass.u_kg)
+        tuple(without_inertia(*pair, kg) for pair in pairs) for kg in (mass.kg, mass.kg + mass.u_kg)
     )
-    return light, mean_curve(heavy)
+    sparse = light
+    if any(len(one.down.way_mm) < len(other.down.way_mm) for one, other in zip(stricter, used, strict=True)):
+        sparse = tuple(without_inertia(*pair, mass.kg) for pair in pressed_and_moved(stricter))
+    return light, mean_curve(heavy), mean_curve(sparse)
 
 
 def _touch_u_mm(trace: CalibratedTrace, used: tuple[Stroke, ...]) -> float:

@@ -8,7 +8,7 @@ between them. Without air the zero is believed as recorded, and a stroke that st
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil
 
 import numpy as np
@@ -33,6 +33,7 @@ STEADY_S = 0.011
 SLIDES_SHARE = 0.2
 """Of a stroke's typical speed: where a hand lingers, the friction is between standing and sliding, and many samples at
 one place would outweigh those around it."""
+STRICTER = 1.5
 BED_CARRIES_NEWTON = 1.0
 """No plain key takes so much before its bed. Deeper, friction is a small part, and the stroke may end before a fixed
 way is regained; there as much way as was gone back must do."""
@@ -56,6 +57,11 @@ class _Level:
     """How far the plunger moved through this air; 0: it only rested there."""
     early: bool
     """The key was touched early on the way, as it is by a plunger that sets out above it."""
+
+
+def stricter_ground(settings: StrokeSettings) -> StrokeSettings:
+    """Return the settings with more way to regain after a step back: to see what is left of its friction."""
+    return replace(settings, new_ground_mm=STRICTER * settings.new_ground_mm)
 
 
 def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> Stroke:

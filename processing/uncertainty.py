@@ -15,9 +15,10 @@ of the lean: J. Hammersley and K. Morton, Proc. Camb. Phil. Soc. 52:449 (1956; f
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.ndimage import uniform_filter1d
 
 from processing.budget.lines import Line
 from processing.budget.sources import NOISE, STROKES
@@ -27,6 +28,8 @@ from processing.stages import BoolArray, Curve, FloatArray
 
 PLAIN_FROM_MM, PLAIN_TO_NEWTON = 1.0, 1.0
 """Deviations of strokes are taken between break-away and key bed: in the steep bed they tell of place, not of force."""
+SIZE_OVER_MM = 2.0
+"""Over so much way the size of the deviations is averaged: by hand the end of a stroke is less even than its middle."""
 SHORTEST_PLAIN_MM = 1.0
 """From less than this no deviations are taken; the scatter of the samples must do."""
 
@@ -78,33 +81,44 @@ def _plain(curve: Curve) -> BoolArray:
     return plain
 
 
-def _deviations(forces: list[FloatArray], plain: BoolArray, curve: Curve) -> FloatArray | None:
-    """Return how strokes deviate from their mean on the plain part, scaled to the noise of that mean, shape (n, M).
+@dataclass(frozen=True, slots=True, eq=False)
+class _Deviations:
+    """What strokes do not share: of unit size, shape (n, M), from some point of the curve on; and its size, (G,)."""
+
+    unit: FloatArray
+    size_newton: FloatArray
+
+
+def _deviations(forces: list[FloatArray], plain: BoolArray, curve: Curve) -> _Deviations | None:
+    """Return how strokes deviate from their mean on the plain part, scaled to the noise of that mean.
 
     Each stroke's own level is taken out: it is the zero's, which has a line of its own. None: too few or too short.
     """
-    count = len(forces)
-    if count < 2 or np.count_nonzero(plain) * curve.step_mm < SHORTEST_PLAIN_MM:
+    count, points = len(forces), int(np.count_nonzero(plain))
+    if count < 2 or points * curve.step_mm < SHORTEST_PLAIN_MM:
         return None
     off = np.array(forces)[:, plain]
     off = off - off.mean(axis=0)
     off -= off.mean(axis=1, keepdims=True)
-    scaled: FloatArray = off / np.sqrt(count * (count - 1.0))
-    return scaled
+    off /= np.sqrt(count * (count - 1.0))
+    size = np.sqrt(uniform_filter1d(np.sum(off**2, axis=0), round(SIZE_OVER_MM / curve.step_mm), mode="nearest"))
+    size = np.maximum(size, np.finfo(np.float64).tiny)
+    everywhere = np.interp(curve.way_mm, curve.way_mm[plain], size)
+    return _Deviations(off / size, everywhere)
 
 
-def _noise(random: np.random.Generator, off: FloatArray | None, u_newton: FloatArray, curve: Curve) -> FloatArray:
-    """Return noise for the whole curve: deviations from a random place on, there and back without a jump; or white
-    noise as smooth as the kernel makes it, where there are no deviations."""
+def _noise(random: np.random.Generator, off: _Deviations | None, u_newton: FloatArray, curve: Curve) -> FloatArray:
+    """Return noise for the whole curve: deviations from a random place on, there and back without a jump, as large as
+    they are here; or white noise as smooth as the kernel makes it, where there are no deviations."""
     count = len(curve.way_mm)
     if off is None:
         kernel = equivalent_kernel(curve)
         kernel = kernel / np.sqrt(np.sum(kernel**2))
         white: FloatArray = np.convolve(random.standard_normal(count + len(kernel) - 1), kernel, mode="valid")
         return u_newton * white
-    there_and_back = np.concatenate([off, off[:, ::-1]], axis=1)
+    there_and_back = np.concatenate([off.unit, off.unit[:, ::-1]], axis=1)
     period = there_and_back.shape[1]
-    starts = random.integers(period, size=len(off))
+    starts = random.integers(period, size=len(off.unit))
     places = (starts[:, None] + np.arange(count)) % period
-    noise: FloatArray = np.take_along_axis(there_and_back, places, axis=1).sum(axis=0)
+    noise: FloatArray = off.size_newton * np.take_along_axis(there_and_back, places, axis=1).sum(axis=0)
     return noise

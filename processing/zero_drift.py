@@ -2,9 +2,10 @@
 
 How it works: the zero is read in the air before and after each stroke and taken to go straight between. What is not
 straight is taken for a random walk: its variance grows by w^2 a second, and of a walk that is known at both ends of a
-time T, w^2 T / 6 is left on average over that time. From reading to reading the zero shows w: the steps, less their
+time T, w^2 T / 6 is left on average over that time. Down and up are a quarter of T from either end, where a walk errs
+by r = 1/3 alike: (1 + r) / 2 of the variance moves both ways of the stroke together, the rest one against the other. From reading to reading the zero shows w: the steps, less their
 common slope and less the noise of the readings.
-Sources: variance of a Brownian bridge, t (T - t) / T, mean T / 6; random walk as the drift of a cell: NIST SP 1065.
+Sources: covariance of a Brownian bridge, s (T - t) / T for s < t, so its variance is T / 6 on average; random walk as the drift of a cell: NIST SP 1065.
 """
 
 from __future__ import annotations
@@ -15,6 +16,9 @@ import numpy as np
 
 from processing.stages import Stroke
 
+ALIKE = 1.0 / 3.0
+"""Correlation of a Brownian bridge at a quarter and at three quarters of its time: (1/4)(1/4) / ((1/4)(3/4))."""
+
 
 @dataclass(frozen=True, slots=True)
 class Drift:
@@ -22,6 +26,16 @@ class Drift:
 
     u_newton: float
     dof: float
+
+    @property
+    def together_newton(self) -> float:
+        """The part that moves both ways of the strokes alike."""
+        return self.u_newton * float(np.sqrt((1.0 + ALIKE) / 2.0))
+
+    @property
+    def apart_newton(self) -> float:
+        """The part that moves the way down by as much as the way up the other way."""
+        return self.u_newton * float(np.sqrt((1.0 - ALIKE) / 2.0))
 
 
 NONE_SEEN = Drift(0.0, 1.0)

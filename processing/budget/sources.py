@@ -22,21 +22,25 @@ if TYPE_CHECKING:
     from processing.settings import Settings
 
 ZERO, DRIFT, TOUCH = "zero of the cell", "drift of the zero", "place of touch"
+DRIFT_APART = "drift of the zero from down to up"
 NOISE = "noise, through smoothing and picking"
 STROKES = "repeatability of strokes"
 LEAN, INERTIA = "lean of picked extremes", "mass of the key"
+GROUND = "friction after a step back"
 SMOOTHING, LATENCY = "smoothing", "latency bound of the note"
 OTHERWISE: tuple[tuple[str, Distribution, str], ...] = (
-    (LEAN, "rectangular", "noise lifts what is picked as largest: corrected by what more noise does, which tells it "
-                          "for a sharp extreme and too little for a flat one; between the two nothing is known"),
+    (LEAN, "rectangular", "noise lifts what is picked as largest: by what as much noise again does for a sharp "
+                          "extreme, by 2.4 times that for a flat one; the middle of the two is the bound"),
     (INERTIA, "normal", "what accelerating the key takes is taken out of the curves; its mass is known only so well"),
-    (SMOOTHING, "rectangular", "corrected by what smoothing once more does; half of that may be left, at the place of "
-                               "a lopsided peak a reckoned share of the kernel"),
+    (GROUND, "rectangular", "after a step back friction comes back over some hundredths of a millimetre; samples so "
+                            "near are left out, and leaving out more shows what is left of it"),
+    (SMOOTHING, "rectangular", "what smoothing once more does; the place of a lopsided peak is corrected, and a "
+                               "reckoned share of the kernel is left"),
     (LATENCY, "rectangular", "the note may be late by up to its bound: corrected by half of it, the other half is left "
                              "either way"),
 )  # fmt: skip
 """Lines that every measurand has, found by reading it again (`otherwise.py`); 0 where it does not hang on them."""
-STROKE_BY_STROKE = (NOISE, ZERO, DRIFT)
+STROKE_BY_STROKE = (NOISE, ZERO, DRIFT, DRIFT_APART)
 """Lines for what every stroke has anew; their scatter is not counted once more as repeatability."""
 LEAST_LEAN, MOST_LEAN = 1.0, 1.0 / (np.sqrt(2.0) - 1.0)
 """True lean over the lean that drawing the same noise once more shows. A sharp extreme leans by the noise's variance:
@@ -94,9 +98,15 @@ SOURCES = (
         bend=ZERO,
     ),
     Source(
-        DRIFT, "t", "N", lambda _: True, lambda evidence, _: evidence.drift.u_newton,
+        DRIFT, "t", "N", lambda _: True, lambda evidence, _: evidence.drift.together_newton,
         "between two readings in the air the zero wanders off the straight line as far as it does elsewhere",
         bend=ZERO,
+        dof=lambda evidence: evidence.drift.dof,
+    ),
+    Source(
+        DRIFT_APART, "t", "N", lambda _: True, lambda evidence, _: evidence.drift.apart_newton,
+        "the part of that wandering by which the way up differs from the way down",
+        bend=DRIFT_APART,
         dof=lambda evidence: evidence.drift.dof,
     ),
     Source(
