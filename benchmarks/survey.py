@@ -26,6 +26,7 @@ from recordings.writer import write_recording
 from tests.builders import Press, SyntheticKey, a_header, a_recording
 
 TURNS = 3
+SELF, CHILDREN = resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN
 AIM_READ, AIM_PLAIN, AIM_MB = 2.0, 10.0, 300.0
 """At most so many times a bare read, at least so many times faster than the plain script, at most so much memory."""
 
@@ -35,6 +36,8 @@ class Cost:
     """What one piece of work took, without starting Python and loading libraries, but for the memory."""
 
     seconds: float
+    cpu_s: float
+    """Of all processors together, workers' included: what a busy machine changes least."""
     peak_mb: float
     worker_peak_mb: float
     """Of the largest worker; 0: none."""
@@ -90,13 +93,16 @@ def work_here(name: str, path: Path) -> Cost:
         small = Path(folder) / "small.h5"
         write_recording(small, a_header(), [a_recording()])
         WORK[name](small)
-    begun = time.perf_counter()
+    begun, cpu_begun = time.perf_counter(), _cpu_s()
     WORK[name](path)
-    seconds = time.perf_counter() - begun
-    own, workers = (
-        resource.getrusage(who).ru_maxrss / 1024 for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
-    )
-    return Cost(seconds, own, workers)
+    seconds, cpu_s = time.perf_counter() - begun, _cpu_s() - cpu_begun
+    own, workers = (resource.getrusage(who).ru_maxrss / 1024 for who in (SELF, CHILDREN))
+    return Cost(seconds, cpu_s, own, workers)
+
+
+def _cpu_s() -> float:
+    used = [resource.getrusage(who) for who in (SELF, CHILDREN)]
+    return sum(each.ru_utime + each.ru_stime for each in used)
 
 
 def lines() -> Iterable[str]:
@@ -109,6 +115,7 @@ def lines() -> Iterable[str]:
         best = {name: min((turn[name] for turn in turns), key=lambda cost: cost.seconds) for name in WORK}
         twice = {name: cost_of(name, long) for name in ("one process", "two processes")}
     read, one, two, script = (best[name].seconds for name in WORK)
+    read_cpu, one_cpu, two_cpu, script_cpu = (min(turn[name].cpu_s for turn in turns) for name in WORK)
     fastest = min(one, two)
     yield f"survey: 88 keys, 7.4 million samples: {fastest:.2f} s; bare h5py read of the same file {read:.2f} s"
     yield f"survey / bare read: {fastest / read:.1f} x (aim {AIM_READ:g}); by one process {one / read:.1f} x"
@@ -116,7 +123,11 @@ def lines() -> Iterable[str]:
         f"plain script / survey: {script / fastest:.1f} x (aim {AIM_PLAIN:g}); by one process {script / one:.1f} x; "
         f"the script's {script:.1f} s are {script / read:.1f} bare reads, and it tells no uncertainty"
     )
-    yield f"two processes / one: {one / two:.2f} x faster"
+    yield f"two processes / one: {one / two:.2f} x faster; on two idle processors at best {2.0 * one_cpu / two_cpu:.2f} x"
+    yield (
+        f"by processor time: one process / bare read {one_cpu / read_cpu:.1f} x, "
+        f"plain script / one process {script_cpu / one_cpu:.1f} x"
+    )
     for name, cost in (("survey", best["one process"]), ("twice as long", twice["one process"])):
         yield f"peak memory, one process, {name}: {cost.peak_mb:.0f} MB (aim {AIM_MB:g})"
     for name, cost in (("survey", best["two processes"]), ("twice as long", twice["two processes"])):

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from processing.selection import mean
 from processing.settings import FeatureSettings
 from processing.stages import Curve, FloatArray
 from processing.straight import crossing_mm, slope_of
@@ -80,7 +81,7 @@ def _rises(force: FloatArray, centres: slice, near: int, far: int) -> FloatArray
 
 def _middle_mm(way: FloatArray, force: FloatArray, centre: int, near: int, far: int) -> float:
     """Return the place at which the step is half done."""
-    low, high = force[centre - far : centre - near].mean(), force[centre + near : centre + far].mean()
-    middle = float(low + high) / 2.0
+    low, high = mean(force[centre - far : centre - near]), mean(force[centre + near : centre + far])
+    middle = (low + high) / 2.0
     above = np.flatnonzero(force[centre - far : centre + far] >= middle)
     return crossing_mm(way, force, centre - far + int(above[0]), middle) if len(above) else float(way[centre])

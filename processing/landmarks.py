@@ -16,7 +16,7 @@ from scipy.ndimage import uniform_filter1d
 
 from processing.damper import QUIET_FROM_MM, Damper, find_damper
 from processing.errors import FeatureNotFound
-from processing.selection import median
+from processing.selection import first_true, last_true, mean, median
 from processing.settings import FeatureSettings
 from processing.stages import Curve, FloatArray, LetOffKind
 from processing.straight import crossing_mm, slope_of
@@ -115,7 +115,7 @@ def _key_dip(curve: Curve, settings: FeatureSettings) -> float:
 def _bed_contact(curve: Curve, dip_mm: float, lowest_from: int, settings: FeatureSettings) -> float:
     dip = min(int(np.ceil(dip_mm / curve.step_mm)), len(curve.way_mm) - 1)
     level = _lowest_newton(curve, lowest_from, dip, settings) + settings.contact_rise_newton
-    below = lowest_from + int(np.flatnonzero(curve.down_newton[lowest_from : dip + 1] <= level)[-1])
+    below = lowest_from + last_true(curve.down_newton[lowest_from : dip + 1] <= level)
     return crossing_mm(curve.way_mm, curve.down_newton, below + 1, level) if below < dip else float(dip_mm)
 
 
@@ -125,14 +125,14 @@ def _lowest_newton(curve: Curve, first: int, dip: int, settings: FeatureSettings
     A parabola that reaches across the bend into a steep bed dips under both sides of it.
     """
     force = curve.down_newton[first : dip + 1]
-    rises = int(np.flatnonzero(force <= force.min() + settings.contact_rise_newton)[-1])
+    rises = last_true(force <= force.min() + settings.contact_rise_newton)
     clear = rises - round(2.0 * curve.half_width_mm / curve.step_mm)
     return float(force[: clear + 1].min()) if clear > 0.2 / curve.step_mm else float(force.min())
 
 
 def _mean_between(curve: Curve, force: FloatArray, from_mm: float, to_mm: float) -> float:
     first, last = max(0, round(from_mm / curve.step_mm)), round(to_mm / curve.step_mm) + 1
-    return float(np.mean(force[first:last]))
+    return mean(force[first:last])
 
 
 def _find_letoff(curve: Curve, dip_mm: float, limit: float, settings: FeatureSettings) -> LetOff:
@@ -181,9 +181,9 @@ def _promising(
 def _confirmed_drop(curve: Curve, peak: int, lowest: float, dip: int) -> float:
     half = round(CONFIRM_MM / 2 / curve.step_mm)
     force = curve.down_newton
-    trough = peak + int(np.flatnonzero(force[peak : dip + 1] <= lowest)[0])
+    trough = peak + first_true(force[peak : dip + 1] <= lowest)
     top, bottom = (force[max(0, at - half) : at + half + 1] for at in (peak, trough))
-    return float(top.mean() - bottom.mean())
+    return mean(top) - mean(bottom)
 
 
 def _before_newton(curve: Curve, peak: int, settings: FeatureSettings) -> float:
@@ -196,7 +196,7 @@ def _letoff_at(
 ) -> LetOff:
     force = curve.down_newton
     fallen = float(force[peak] - settings.end_share * (force[peak] - lowest))
-    end = peak + int(np.flatnonzero(force[peak : dip + 1] <= fallen)[0])
+    end = peak + first_true(force[peak : dip + 1] <= fallen)
     end_mm = crossing_mm(curve.way_mm, force, end, fallen)
     return LetOff("found", limit, peak, _onset_mm(curve, peak, before, settings), end_mm, before, lowest)
 
@@ -204,8 +204,8 @@ def _letoff_at(
 def _onset_mm(curve: Curve, peak: int, before: float, settings: FeatureSettings) -> float | None:
     force = curve.down_newton
     level = float(before + settings.onset_share * (force[peak] - before))
-    low = np.flatnonzero(force[:peak] <= level)
-    return crossing_mm(curve.way_mm, force, int(low[-1]) + 1, level) if len(low) else None
+    low = force[:peak] <= level
+    return crossing_mm(curve.way_mm, force, last_true(low) + 1, level) if low.any() else None
 
 
 def _find_shoulder(

@@ -1,8 +1,10 @@
-"""Medians and quantiles of long arrays, the same as numpy's, in a fraction of the time.
+"""Medians, quantiles, means and first places, the same as numpy's, in a fraction of the time.
 
-How it works: a thousandth part of the values, sorted, tells between which two values the wanted one must lie; only the
-few values between these are then looked at. Where the guess was wrong, or the array is short, numpy's own selection
-does it, so the answer never depends on the guess.
+How it works: for a median or a quantile of a long array, a thousandth part of the values, sorted, tells between which
+two values the wanted one must lie; only the few values between these are then looked at. Where the guess was wrong, or
+the array is short, numpy's own selection does it, so the answer never depends on the guess. On short arrays numpy
+spends most of its time on what else might be asked of it; a curve is read some fifty times a key, so means and places
+are had without that.
 Source: selection by sampling, Floyd & Rivest, Commun. ACM 18:165 (1975).
 """
 
@@ -10,13 +12,28 @@ from __future__ import annotations
 
 import numpy as np
 
-from processing.stages import FloatArray
+from processing.stages import BoolArray, FloatArray
 
 SHORT = 4096
 """Numpy's own selection is as fast up to here."""
 SAMPLED = 1024
 MARGIN_SIGMAS = 4.0
 """The rank of a value among those sampled scatters by sqrt(n p (1 - p))."""
+
+
+def mean(values: FloatArray) -> float:
+    """Return the mean of values, shape (N,), N >= 1."""
+    return float(np.add.reduce(values)) / len(values)
+
+
+def first_true(condition: BoolArray) -> int:
+    """Return the first place at which a condition holds, which it must somewhere."""
+    return int(condition.argmax())
+
+
+def last_true(condition: BoolArray) -> int:
+    """Return the last place at which a condition holds, which it must somewhere."""
+    return len(condition) - 1 - int(condition[::-1].argmax())
 
 
 def median(values: FloatArray) -> float:

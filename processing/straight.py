@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from processing.selection import mean
 from processing.stages import FloatArray
 
 
@@ -16,5 +17,5 @@ def crossing_mm(way: FloatArray, force: FloatArray, after: int, level: float) ->
 
 def slope_of(way: FloatArray, force: FloatArray) -> float:
     """Return the slope of the straight line of least squares."""
-    off = way - way.mean()
+    off = way - mean(way)
     return float(np.einsum("n,n->", off, force) / np.einsum("n,n->", off, off))
