@@ -123,7 +123,7 @@ def lines() -> Iterable[str]:
         f"plain script / survey: {script / fastest:.1f} x (aim {AIM_PLAIN:g}); by one process {script / one:.1f} x; "
         f"the script's {script:.1f} s are {script / read:.1f} bare reads, and it tells no uncertainty"
     )
-    yield f"two processes / one: {one / two:.2f} x faster; on two idle processors at best {2.0 * one_cpu / two_cpu:.2f} x"
+    yield f"two processes / one: {one / two:.2f} x faster; by processor time at best {2.0 * one_cpu / two_cpu:.2f} x"
     yield (
         f"by processor time: one process / bare read {one_cpu / read_cpu:.1f} x, "
         f"plain script / one process {script_cpu / one_cpu:.1f} x"

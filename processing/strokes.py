@@ -330,7 +330,7 @@ def _slides(onward: FloatArray, trace: CalibratedTrace, part: slice, typical_mm_
 
 def _steady(onward: FloatArray, time_s: FloatArray) -> tuple[FloatArray, int]:
     """Return a way averaged over STEADY_S, and over how many samples that is."""
-    period_s = float(np.median(np.diff(time_s))) if len(time_s) > 1 else STEADY_S
+    period_s = median(np.diff(time_s)) if len(time_s) > 1 else STEADY_S
     count = min(max(int(STEADY_S / period_s), 1), len(onward)) if period_s > 0.0 else 1
     count -= 1 - count % 2
     return uniform_filter1d(onward, count, mode="nearest"), count
