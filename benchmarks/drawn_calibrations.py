@@ -79,7 +79,8 @@ class Drawer:
         stacks = [(), *(one for _ in range(CYCLES) for one in (*STACKS, *reversed(STACKS[:-1]), ()))]
         told = stack_forces(stacks, MASSES, GRAVITY)
         laid_newton = self.random.multivariate_normal(told.force_newton, told.covariance_newton2, method="eigh")
-        steps = [self._step(stack, newton, 20.0 * n) for n, (stack, newton) in enumerate(zip(stacks, laid_newton))]
+        laid = zip(stacks, laid_newton.tolist(), strict=True)
+        steps = [self._step(stack, newton, 20.0 * number) for number, (stack, newton) in enumerate(laid)]
         found = calibrate_force(steps, StackForces(told.force_newton, told.covariance_newton2))
         by_scatter, whole = found.scatter_covariance[1, 1], found.covariance[1, 1]
         polynomial = CountPolynomial(

@@ -10,7 +10,8 @@ from processing.stages import Curve, FloatArray
 def equivalent_kernel(curve: Curve) -> FloatArray:
     """Return what the local parabola amounts to on an even grid: a kernel of sum one."""
     reach = max(2, int(np.ceil(curve.half_width_mm / curve.step_mm)))
-    return kernel_at(np.arange(-reach, reach + 1) * curve.step_mm / curve.half_width_mm)
+    places = np.arange(-reach, reach + 1, dtype=np.float64)
+    return kernel_at(places * (curve.step_mm / curve.half_width_mm))
 
 
 def kernel_at(off: FloatArray) -> FloatArray:

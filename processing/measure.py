@@ -11,6 +11,7 @@ import numpy as np
 from processing.bent_curves import BENDS, OF_THE_STROKES
 from processing.budget.calibration_lines import calibration_lines
 from processing.budget.lines import Budget, Correlation
+from processing.budget.otherwise_lines import otherwise_lines
 from processing.budget.propagation import combine
 from processing.budget.sources import STROKE_BY_STROKE, rig_lines
 from processing.errors import FeatureNotFound
@@ -19,7 +20,6 @@ from processing.features.read_off import NotePlaces, ReadOff
 from processing.features.table import FEATURES, Feature
 from processing.landmarks import Landmarks, find_landmarks
 from processing.otherwise import notes_as_late_as_may_be, smoothed_again
-from processing.budget.otherwise_lines import otherwise_lines
 from processing.rectangular import factor_share
 from processing.settings import Settings
 from processing.stages import Curve, Measurement, StrokeNotes

@@ -18,11 +18,6 @@ from processing.features.read_off import NotePlaces
 from processing.kernel import equivalent_kernel
 from processing.stages import Curve, FloatArray
 
-LEFT_OF_SMOOTHING = 0.5
-"""What is left after the correction, at most, as a share of it. Of a wave that the kernel passes with the factor g,
-1 - g is lost; smoothing again shows g (1 - g), and (1 - g)^2 is left: (1 - g) / g of the correction, a half where the
-kernel passes two thirds. What it passes less of is no part of a key's curve: 0.35 mm of fall keep 99 %."""
-
 
 def smoothed_again(curve: Curve) -> Curve:
     """Return the curve after one more pass of its own smoothing kernel; the rise at touch was not smoothed at all."""

@@ -18,13 +18,14 @@ from processing.front_edge import at_front_edge
 from processing.inertia import Accelerations, accelerations, mass_of, motion_of, without_inertia
 from processing.keyboard import KeyboardResult, compare_keys
 from processing.measure import all_missing, measure_key
+from processing.new_ground import stricter_ground
 from processing.notes import notes_of_stroke, to_notes
 from processing.quality.checks import KeyEvidence, run_checks
 from processing.quasi_static import quasi_static_part
 from processing.segment import split_presses
 from processing.settings import Settings
 from processing.stages import CalibratedTrace, Curve, Finding, KeyResult, Stroke
-from processing.strokes import stricter_ground, to_stroke
+from processing.strokes import to_stroke
 from processing.zero_drift import zero_drift
 from recordings.types import Calibration, DiaryEntry, Header, KeyRecording, RunInfo
 
@@ -149,9 +150,7 @@ def _curves(
     pairs = pressed_and_moved(used)
     pressed, moved = zip(*pairs, strict=True)
     mass = mass_of(pressed, moved, motion.noise_m_per_s2)
-    light, heavy = (
-        tuple(without_inertia(*pair, kg) for pair in pairs) for kg in (mass.kg, mass.kg + mass.u_kg)
-    )
+    light, heavy = (tuple(without_inertia(*pair, kg) for pair in pairs) for kg in (mass.kg, mass.kg + mass.u_kg))
     sparse = light
     if any(len(one.down.way_mm) < len(other.down.way_mm) for one, other in zip(stricter, used, strict=True)):
         sparse = tuple(without_inertia(*pair, mass.kg) for pair in pressed_and_moved(stricter))

@@ -8,17 +8,18 @@ between them. Without air the zero is believed as recorded, and a stroke that st
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from processing.calibrate import noise_sigma
+from processing.new_ground import to_branch
 from processing.segment import AT_REST_MM, Span, alone
 from processing.selection import median
 from processing.settings import StrokeSettings
-from processing.stages import BoolArray, Branch, CalibratedTrace, FloatArray, Stroke
+from processing.stages import BoolArray, CalibratedTrace, FloatArray, Stroke
 
 FEWEST_AIR_SAMPLES = 8
 QUIET_NEWTON = 0.015
@@ -26,17 +27,6 @@ QUIET_NEWTON = 0.015
 CLEAR_OF_TOUCH_MM, SAMPLES_CLEAR_OF_TOUCH = 0.05, 3
 HAIR_MM = 0.005
 COUNT_BEHIND = 6
-NOISE_SIGMAS, ROUNDING_STEPS = 4.0, 1.5
-"""By so much a sample may seem to lie behind the furthest place though the plunger has not gone back."""
-STEADY_S = 0.011
-"""A tenth of the period of a hand's tremor: long enough to quiet the gauge, short enough to follow the hand."""
-SLIDES_SHARE = 0.2
-"""Of a stroke's typical speed: where a hand lingers, the friction is between standing and sliding, and many samples at
-one place would outweigh those around it."""
-STRICTER = 1.5
-BED_CARRIES_NEWTON = 1.0
-"""No plain key takes so much before its bed. Deeper, friction is a small part, and the stroke may end before a fixed
-way is regained; there as much way as was gone back must do."""
 JUMP = 4.0
 """A force that jumps by so many touch forces from one sample to the next says nothing of where between them."""
 MOST_DIFFERENCE_MM = 1.0
@@ -59,11 +49,6 @@ class _Level:
     """The key was touched early on the way, as it is by a plunger that sets out above it."""
 
 
-def stricter_ground(settings: StrokeSettings) -> StrokeSettings:
-    """Return the settings with more way to regain after a step back: to see what is left of its friction."""
-    return replace(settings, new_ground_mm=STRICTER * settings.new_ground_mm)
-
-
 def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> Stroke:
     """Return one press with zero and give taken out and x = 0 at touch."""
     trace, span = alone(trace, span)
@@ -77,10 +62,10 @@ def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> S
     preloaded = loaded and before is None  # after air a first loaded sample is the touch itself
     if preloaded:
         touch_mm = float(np.median(way[_rest_before(trace.displacement_mm, span) : span.start + 1]))
-    down = _branch(trace, way - touch_mm, force, slice(span.start, span.turn + 1), settings, downward=True)
+    down = to_branch(trace, way - touch_mm, force, slice(span.start, span.turn + 1), settings, downward=True)
     up = None
     if let_up:
-        up = _branch(trace, way - touch_mm, force, slice(span.lift, span.end + 1), settings, downward=False)
+        up = to_branch(trace, way - touch_mm, force, slice(span.lift, span.end + 1), settings, downward=False)
     levels = [level for level in (before, after) if level is not None]
     return Stroke(
         down,
@@ -274,63 +259,3 @@ def _edge(force: FloatArray, first: int) -> int:
         return first
     jumped = np.flatnonzero(force[first : first + COUNT_BEHIND] >= float(np.median(behind)) / 2.0)
     return first + int(jumped[0]) if len(jumped) else first
-
-
-def _behind_mm(trace: CalibratedTrace, settings: StrokeSettings) -> float:
-    """Return how far behind the furthest place a sample may lie: the gauge's noise and rounding, no real way back.
-
-    On a real way back, however short, the friction gives way before anything slides.
-    """
-    unsure_mm = max(NOISE_SIGMAS * trace.displacement_noise_mm, ROUNDING_STEPS * trace.displacement_step_mm)
-    return min(settings.new_ground_mm, unsure_mm)
-
-
-def _branch(
-    trace: CalibratedTrace,
-    way: FloatArray,
-    force: FloatArray,
-    part: slice,
-    settings: StrokeSettings,
-    *,
-    downward: bool,
-) -> Branch:
-    """Return the samples of one way that break new ground from touch on.
-
-    Whether the plunger goes back is seen on its way averaged over STEADY_S: a micrometre back already eases friction.
-    """
-    here = way[part]
-    onward, count = _steady(here if downward else -here, trace.time_s[part])
-    furthest = np.maximum.accumulate(onward)
-    back = furthest - onward
-    new = back <= _behind_mm(trace, settings) / np.sqrt(count)
-    in_the_bed = force[part] > BED_CARRIES_NEWTON
-    regains_mm = np.where(in_the_bed, np.minimum(back, settings.new_ground_mm), settings.new_ground_mm)
-    regained_at = np.maximum.accumulate(np.where(new, -np.inf, furthest + regains_mm))
-    new &= (here >= 0.0) & (onward >= regained_at)
-    sliding = Branch(trace.time_s[part][new], here[new], force[part][new])
-    new &= in_the_bed | _slides(onward, trace, part, sliding.speed_mm_per_s())
-    return Branch(trace.time_s[part][new], here[new], force[part][new])
-
-
-def _slides(onward: FloatArray, trace: CalibratedTrace, part: slice, typical_mm_per_s: float) -> BoolArray:
-    """Tell for each sample whether the plunger moves on at no less than a share of the stroke's typical speed.
-
-    The speed is that over a time in which a stroke goes a few steps of the gauge, be it fine or coarse.
-    """
-    if typical_mm_per_s <= 0.0:
-        return np.ones(len(onward), np.bool_)
-    time_s = trace.time_s[part]
-    unsure_mm = max(NOISE_SIGMAS * trace.displacement_noise_mm, ROUNDING_STEPS * trace.displacement_step_mm)
-    half_s = max(STEADY_S, 2.0 * unsure_mm / (SLIDES_SHARE * typical_mm_per_s)) / 2.0
-    later, sooner = np.minimum(time_s + half_s, time_s[-1]), np.maximum(time_s - half_s, time_s[0])
-    passed_mm = np.interp(later, time_s, onward) - np.interp(sooner, time_s, onward)
-    slides: BoolArray = passed_mm >= SLIDES_SHARE * typical_mm_per_s * (later - sooner)
-    return slides
-
-
-def _steady(onward: FloatArray, time_s: FloatArray) -> tuple[FloatArray, int]:
-    """Return a way averaged over STEADY_S, and over how many samples that is."""
-    period_s = median(np.diff(time_s)) if len(time_s) > 1 else STEADY_S
-    count = min(max(int(STEADY_S / period_s), 1), len(onward)) if period_s > 0.0 else 1
-    count -= 1 - count % 2
-    return uniform_filter1d(onward, count, mode="nearest"), count

@@ -3,9 +3,10 @@
 How it works: the zero is read in the air before and after each stroke and taken to go straight between. What is not
 straight is taken for a random walk: its variance grows by w^2 a second, and of a walk that is known at both ends of a
 time T, w^2 T / 6 is left on average over that time. Down and up are a quarter of T from either end, where a walk errs
-by r = 1/3 alike: (1 + r) / 2 of the variance moves both ways of the stroke together, the rest one against the other. From reading to reading the zero shows w: the steps, less their
-common slope and less the noise of the readings.
-Sources: covariance of a Brownian bridge, s (T - t) / T for s < t, so its variance is T / 6 on average; random walk as the drift of a cell: NIST SP 1065.
+by r = 1/3 alike: (1 + r) / 2 of the variance moves both ways of the stroke together, the rest one against the other.
+From reading to reading the zero shows w: the steps, less their common slope and less the noise of the readings.
+Sources: covariance of a Brownian bridge, s (T - t) / T for s < t, so its variance is T / 6 on average; random walk as
+the drift of a cell: NIST SP 1065.
 """
 
 from __future__ import annotations

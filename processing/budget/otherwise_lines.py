@@ -1,9 +1,10 @@
-"""From how far a number moves when it is read again in another case to its correction and what is left of the doubt.
+"""From how far a number moves when it is read again in another case to a line of its budget.
 
-How it works: lean, smoothing and lateness go one way only. So the number is corrected by the middle of what is
-possible, and half of the range is left either way.
-Sources: GUM (JCGM 100:2008) 3.2.3 and 3.2.4 (known effects are corrected), F.2.4.4 and 4.3.7 (rectangular bounds);
-smoothing once more: J. W. Tukey, Exploratory Data Analysis (1977), ch. 16 (from memory).
+How it works: each case has a factor from what reading again shows to what may be wrong, which is then the half-width
+of a rectangle. A note can only be late: it is taken back by half of its bound, and the other half is left either way.
+Lean and smoothing are not corrected: what they show of one noisy curve is itself noise, and taking it off made twice
+the error of it (tried on virtual keys). The place of a lopsided peak alone is, by its shape (`kink.py`).
+Sources: GUM (JCGM 100:2008) 3.2.3 (known effects are corrected), F.2.4.5 (or carried), 4.3.7 (rectangular bounds).
 """
 
 from __future__ import annotations
@@ -16,13 +17,19 @@ from processing.kink import LEFT_SHARE
 from processing.stages import Curve
 
 LEFT_OF_FRICTION = 2.0
-"""Friction comes back exponentially over 0.02 to 0.03 mm (presliding). After 0.03 mm e^(-0.03/l) of it is missing, after
-half as much way again e^(-0.045/l): the first is 1.9 to 2.5 times the difference, which reading again shows."""
+"""Friction comes back exponentially over 0.02 to 0.03 mm (presliding). After 0.03 mm e^(-0.03/l) of it is missing, and
+after half as much way again e^(-0.045/l): the first is 1.9 to 2.5 times the difference, which reading again shows."""
 AT_KINKS = ("letoff_peak_position", "aftertouch", "trigger_margin")
 """Numbers that rest on the place of a peak; smoothing moves it otherwise than it moves forces (`kink.py`)."""
 
 
-AT_FEET = {"letoff_peak_force": 2.5, "letoff_rise": 2.5, "letoff_drop": 2.5, "letoff_ratio": 2.5, "letoff_end_position": 1.5}
+AT_FEET = {
+    "letoff_peak_force": 2.5,
+    "letoff_rise": 2.5,
+    "letoff_drop": 2.5,
+    "letoff_ratio": 2.5,
+    "letoff_end_position": 1.5,
+}
 """Where a flank ends in a foot or a top the curvature jumps, and smoothing once more shows less than smoothing once has
 done: the effect over what is shown, for raised cosines of 0.30 to 0.45 mm of fall (a test reckons it)."""
 

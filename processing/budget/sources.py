@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from processing.budget.calibration_lines import Sensitivity
-from processing.budget.lines import AS_GOOD_AS_KNOWN_DOF, Distribution, Line
+from processing.budget.lines import AS_GOOD_AS_KNOWN_DOF, Distribution, Kind, Line
 
 if TYPE_CHECKING:
     from processing.evidence import Evidence
@@ -66,11 +66,16 @@ class Source:
     """By which bend of the curve (`bent_curves.py`) the sensitivity is found; None: it acts on the number itself."""
     dof: Callable[[Evidence], float] = lambda _: AS_GOOD_AS_KNOWN_DOF
 
+    @property
+    def kind(self) -> Kind:
+        """A: estimated from repeated readings in this recording."""
+        return "A" if self.distribution == "t" else "B"
+
     def line(self, evidence: Evidence, settings: Settings, sensitivity: Sensitivity) -> Line:
         """Return the source's line for one key. sensitivity: of the measurand to a constant that can be bent."""
         return Line(
             name=self.name,
-            kind="A" if self.distribution == "t" else "B",
+            kind=self.kind,
             distribution=self.distribution,
             u=float(self.u(evidence, settings)),
             unit=self.unit,
@@ -125,3 +130,16 @@ SOURCES = (
 def rig_lines(name: str, evidence: Evidence, settings: Settings, sensitivity: Sensitivity) -> tuple[Line, ...]:
     """Return the lines of type B of a measurand, given its name, without the calibration's."""
     return tuple(source.line(evidence, settings, sensitivity) for source in SOURCES if source.acts_on(name))
+
+
+OF_ALL = SOURCES[:4]
+"""Sources that every measurand has: zero, both drifts, touch; 0 where it does not hang on them."""
+DEFINITION = "room that the definition leaves"
+ROOM_OF_DEFINITION = {
+    "letoff_slope": "over how much way the steepest fall is taken is not said: the kernel's, in the line of smoothing",
+    "damper_position": "how near the step its two sides are read is not said: 0.35 to 0.85 mm here, not counted",
+    "damper_step": "how near the step its two sides are read is not said: 0.35 to 0.85 mm here, not counted",
+}
+"""All other definitions are thresholds and places given as numbers: nothing is left open, so there is no line. What
+noise does at a threshold is in the line of noise. Slow may be anything up to 5 mm/s for all of them: a number is that
+of the speed at which it was taken."""

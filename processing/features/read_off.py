@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from processing.errors import FeatureNotFound
+from processing.find_letoff import LetOff
 from processing.kink import top_shift_mm
-from processing.landmarks import Landmarks, LetOff
+from processing.landmarks import Landmarks
 from processing.settings import FeatureSettings
 from processing.stages import Curve, FloatArray
 
@@ -66,7 +67,9 @@ class ReadOff:
         letoff = self.peaked_letoff()
         assert letoff.peak is not None
         top, before, lowest = (
-            float(self.curve.down_newton[letoff.peak]), letoff.before_newton or 0.0, letoff.lowest_newton or 0.0
+            float(self.curve.down_newton[letoff.peak]),
+            letoff.before_newton or 0.0,
+            letoff.lowest_newton or 0.0,
         )
         return self.at(letoff.peak) - top_shift_mm(self.curve, letoff.peak, top - max(before, lowest))
 
