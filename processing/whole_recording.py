@@ -96,7 +96,7 @@ def _in_workers(measure_run: MeasureRun, runs: list[tuple[Key, ...]], count: int
                 else:
                     yield from map(_read_only_again, future.result())
         finally:
-            pool.shutdown(wait=False, cancel_futures=True)
+            pool.shutdown(cancel_futures=True)
 
 
 def _begun(pool: ProcessPoolExecutor, measure_run: MeasureRun, run: tuple[Key, ...]) -> Future[tuple[KeyResult, ...]]:
