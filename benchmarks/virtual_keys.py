@@ -3,10 +3,10 @@
 How it works: a number names a key. From it follow the scenario (fern, moss), who presses (motor, hand), the colour, and
 a seed from which all else is drawn: the keyboard's own scatter, the noise, hum, drift and zero of the sensors, the size
 of the screw's wobble, the latency of the note within its bound, where strokes start. How they are pressed:
-`pressing.py`.
+`pressing.py`. Counts are made by the true scales of the rig and explained by a calibration record drawn anew for every
+key (`drawn_calibrations.py`), which is wrong by what it says it may be.
 
-Left out: faulty keys, the touch that finds the key before the first stroke, presses that a survey would refuse, and an
-error of the calibration: counts are explained by the very scales that made them.
+Left out: faulty keys, the touch that finds the key before the first stroke, presses that a survey would refuse.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from typing import Literal
 
 import numpy as np
 
+from benchmarks.drawn_calibrations import Drawer
 from benchmarks.pressing import press_by_hand, press_by_motor
 from recordings.keys import Key
 from recordings.types import Calibration, KeyRecording, LinearScale
@@ -54,7 +55,8 @@ def virtual_key(number: int, seed: int = 0) -> VirtualKey:
     record = press_by_motor if who == "motor" else press_by_hand
     trace, events = record(key, spec, random)
     recording = KeyRecording(Key(key.number), trace, events)
-    return VirtualKey(name, who, is_sharp(key.number), recording, stated_calibration(spec), true_features(key))
+    calibration = _calibration(spec, random)
+    return VirtualKey(name, who, is_sharp(key.number), recording, calibration, true_features(key))
 
 
 def _who(number: int) -> Who:
@@ -92,6 +94,11 @@ def stated_calibration(spec: BenchSpec) -> Calibration:
         compliance_mm_per_newton=spec.compliance_mm_per_newton,
         force_delay_us=delay_us,
     )
+
+
+def _calibration(spec: BenchSpec, random: np.random.Generator) -> Calibration:
+    """Return what the rig states of itself, and the record that goes before it."""
+    return replace(stated_calibration(spec), record=Drawer(spec, random).record())
 
 
 def _scale(counts_per_unit: float, unit: str) -> LinearScale:

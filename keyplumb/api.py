@@ -15,6 +15,7 @@ from processing.pipeline import analyse
 from processing.settings import Settings
 from processing.stages import Curve, KeyResult
 from processing.views import measure_view, tidy_table, wide_table
+from processing.whole_recording import analyse_file
 from recordings.calibration_file import read_calibration
 from recordings.calibration_record import CalibrationRecord
 from recordings.reader import open_recording, read_recording
@@ -35,10 +36,13 @@ def measure(
     *,
     settings: Settings | None = None,
     calibration: str | Path | CalibrationRecord | None = None,
+    workers: int | None = None,
 ) -> Measured:
     """Return all numbers of a recording, given as a file or as what `open` returned.
 
     calibration: a record, or its file, in place of the one in the recording; all numbers come anew from the raw counts.
+    workers: how many processes measure a file; None: as many as pay. More than one, asked for on other systems than
+    Linux or in a program with threads, needs the caller to stand under `if __name__ == "__main__":` or in a notebook.
     Raises recordings.errors.RecordingError if a file cannot be read.
     """
     record = read_calibration(Path(calibration)) if isinstance(calibration, str | Path) else calibration
@@ -46,8 +50,7 @@ def measure(
         header = recalibrated(recording.header, record)
         return Measured(analyse(header, recording.keys, settings, diary=recording.diary))
     with open_recording(Path(recording)) as opened:
-        header = recalibrated(opened.header, record)
-        return Measured(analyse(header, opened.read_keys(), settings, diary=opened.diary))
+        return Measured(analyse_file(opened, settings, record=record, workers=workers))
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from processing.budget.calibration_lines import BACKLASH, COMPLIANCE, DISPLACEMENT_POWERS, FORCE_POWERS, SKEW
+from processing.budget.sources import DRIFT_APART, TOUCH, ZERO
 from processing.evidence import Evidence
 from processing.features.read_off import NotePlaces
 from processing.stages import Curve, FloatArray
@@ -76,6 +77,32 @@ def _backlash(evidence: Evidence, notes: NotePlaces, change: float, _: float) ->
     return _moved(evidence.curve, still, still + change), _moved_notes(notes, 0.0, change)
 
 
+def _zero(evidence: Evidence, notes: NotePlaces, change: float, _: float) -> Bent:
+    """All forces are larger by the change; touch itself hardly moves on the steep rise of the stop."""
+    curve = evidence.curve
+    up = None if curve.up_newton is None else curve.up_newton + change
+    return replace(curve, down_newton=curve.down_newton + change, up_newton=up), notes
+
+
+def _zero_apart(evidence: Evidence, notes: NotePlaces, change: float, _: float) -> Bent:
+    """Forces of the way down are larger by the change, those of the way up smaller."""
+    curve = evidence.curve
+    up = None if curve.up_newton is None else curve.up_newton - change
+    return replace(curve, down_newton=curve.down_newton + change, up_newton=up), notes
+
+
+def _touch(evidence: Evidence, notes: NotePlaces, change: float, _: float) -> Bent:
+    """All places are deeper by the change."""
+    moved = np.full_like(evidence.curve.way_mm, change)
+    return _moved(evidence.curve, moved, moved), _moved_notes(notes, change, change)
+
+
+OF_THE_STROKES = (
+    Bend(ZERO, 0.002, _zero),
+    Bend(DRIFT_APART, 0.002, _zero_apart),
+    Bend(TOUCH, 0.02, _touch),
+)
+"""What every stroke has anew, calibrated or not."""
 BENDS = (
     Bend(FORCE_POWERS[0], 0.005, _force_power(1)),
     Bend(FORCE_POWERS[1], 0.005, _force_power(2)),

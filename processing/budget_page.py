@@ -16,7 +16,15 @@ from processing.budget.calibration_lines import (
     SKEW,
     TEMPERATURE,
 )
-from processing.budget.sources import NOISE, OTHERWISE, SOURCES, STROKES
+from processing.budget.sources import (
+    DEFINITION,
+    NOISE,
+    OF_ALL,
+    OTHERWISE,
+    ROOM_OF_DEFINITION,
+    SOURCES,
+    STROKES,
+)
 from processing.dynamics.sources import DYNAMIC, DYNAMIC_SOURCES
 from processing.features.table import FEATURES
 
@@ -26,9 +34,15 @@ ALWAYS = (
         NOISE,
         "A",
         "t",
-        "the curve's own noise drawn anew and measured again; the lean of picking an extreme is included",
+        "what strokes do not share is put on the mean curve from other places, and the number is measured again",
     ),
-    (STROKES, "A", "t", "scatter over single strokes, s / sqrt(n); with one stroke there is none, and a flag says so"),
+    (
+        STROKES,
+        "A",
+        "t",
+        "scatter over single strokes, s / sqrt(n), as far as it is more than noise, zero and drift account for; "
+        "with one stroke there is none, and a flag says so",
+    ),
 )
 OF_THE_CALIBRATION = (
     (FORCE_POWERS[0], "normal", "slope of the force scale; the offset falls out, since the zero is read in the air"),
@@ -54,19 +68,18 @@ def budget_page() -> str:
         "| source | kind | distribution | why |\n|---|---|---|---|",
         *(f"| {name} | {kind} | {distribution} | {why} |" for name, kind, distribution, why in ALWAYS),
         *(f"| {name} | B | {distribution} | {why} |" for name, distribution, why in OTHERWISE),
-        *(f"| {source.name} | B | {source.distribution} | {source.why} |" for source in SOURCES),
+        *(f"| {source.name} | {source.kind} | {source.distribution} | {source.why} |" for source in SOURCES),
         *(f"| {source.name} | {source.kind} | {source.distribution} | {source.why} |" for source in DYNAMIC_SOURCES),
         *(f"| {name} (calibration) | B | {distribution} | {why} |" for name, distribution, why in OF_THE_CALIBRATION),
     ]
-    models = [
-        "| measurand | unit | lines besides noise, strokes, mass, smoothing, latency and calibration |\n|---|---|---|"
-    ]
+    models = [f"| measurand | unit | lines besides those of all | {DEFINITION} |", "|---|---|---|---|"]
     for feature in FEATURES:
         if feature.name in DYNAMIC:
             names = [source.name for source in DYNAMIC_SOURCES if feature.name in source.measurands]
         else:
-            names = [source.name for source in SOURCES if source.acts_on(feature.name, feature.unit)]
-        models.append(f"| `{feature.name}` | {feature.unit} | {'; '.join(names) or 'none'} |")
+            names = [source.name for source in SOURCES if source.acts_on(feature.name) and source not in OF_ALL]
+        room = ROOM_OF_DEFINITION.get(feature.name, "none")
+        models.append(f"| `{feature.name}` | {feature.unit} | {'; '.join(names) or 'none'} | {room} |")
     return "\n".join([*sources, "", *models])
 
 

@@ -12,8 +12,8 @@ from dataclasses import replace
 from functools import partial
 
 import numpy as np
-from scipy.ndimage import median_filter
 
+from processing.selection import median, quantile
 from processing.stages import BoolArray, CalibratedTrace, FloatArray, Give
 from recordings.calibration_record import (
     CalibrationRecord,
@@ -37,7 +37,7 @@ def calibrate(trace: RawTrace, calibration: Calibration) -> CalibratedTrace:
 
     The force channel's delay is taken out by reading it that much later (linear between samples). A sample that stands
     off the median of its five neighbours by 12 robust standard deviations is left out and counted.
-    Source: own; median filter by scipy.ndimage.
+    Source: own.
     """
     record = calibration.record
     time_s = (trace.tick_us - trace.tick_us[:1]).astype(np.float64) * 1e-6
@@ -47,10 +47,11 @@ def calibrate(trace: RawTrace, calibration: Calibration) -> CalibratedTrace:
     if late_us:
         force = np.interp(time_s, time_s - late_us * 1e-6, force)
     wild = is_wild(force, WILD_NEWTON) | is_wild(displacement, WILD_MM)
+    kept = ~wild if wild.any() else slice(None)
     return CalibratedTrace(
-        time_s[~wild],
-        displacement[~wild],
-        force[~wild],
+        time_s[kept],
+        displacement[kept],
+        force[kept],
         give_of(calibration),
         _step_mm(displacement, _count_mm(calibration)),
         noise_sigma(displacement),
@@ -198,10 +199,17 @@ def _count_mm(calibration: Calibration) -> float:
 
 
 def _step_mm(displacement: FloatArray, count_mm: float) -> float:
-    """Return the step of the gauge: one count, or more where the values show that they were rounded before."""
-    changes = np.abs(np.diff(displacement))
-    changes = changes[changes > 0.0]
-    return max(count_mm, float(np.percentile(changes, 5.0))) if len(changes) else count_mm
+    """Return the step of the gauge: one count, or more where the values show that they were rounded before.
+
+    Of all changes but those of nothing, which are the smallest, five in a hundred are smaller.
+    """
+    changes = np.diff(displacement)
+    np.abs(changes, out=changes)
+    still = len(changes) - np.count_nonzero(changes)
+    if still == len(changes):
+        return count_mm
+    share = (still + 0.05 * (len(changes) - still - 1)) / max(len(changes) - 1, 1)
+    return max(count_mm, quantile(changes, share))
 
 
 def noise_sigma(signal: FloatArray) -> float:
@@ -211,16 +219,29 @@ def noise_sigma(signal: FloatArray) -> float:
     """
     if len(signal) < 3:
         return 0.0
-    return float(1.4826 * np.median(np.abs(np.diff(signal, 2))) / np.sqrt(6.0))
+    bent = signal[2:] - signal[1:-1]
+    bent -= signal[1:-1]
+    bent += signal[:-2]
+    return float(1.4826 * median(np.abs(bent, out=bent)) / np.sqrt(6.0))
 
 
 def is_wild(signal: FloatArray, least: float) -> BoolArray:
     """Tell for each sample whether it stands far off its neighbours while these agree, shape (N,).
 
-    A real edge (the plunger leaves the key, the stage brakes) has neighbours that differ, and stays.
+    A real edge (the plunger leaves the key, the stage brakes) has neighbours that differ, and stays. No sample is
+    further off the median of five than off the farther of its two neighbours, so only samples beside a jump are looked
+    at; the first and the last are their own median.
     """
-    off = np.abs(signal - median_filter(signal, NEIGHBOURHOOD, mode="nearest"))
-    before, after = np.roll(signal, 1), np.roll(signal, -1)
-    alone = np.minimum(np.abs(signal - before), np.abs(signal - after)) > 2.0 * np.abs(after - before)
-    wild: BoolArray = alone & (off > max(least, WILD_SIGMAS * noise_sigma(signal)))
+    wild: BoolArray = np.zeros(len(signal), np.bool_)
+    steps = np.diff(signal)
+    jumps = np.flatnonzero(np.abs(steps, out=steps) > least)
+    if not len(jumps):
+        return wild
+    beside = np.unique(np.concatenate([jumps, jumps + 1]))
+    beside = beside[(beside > 0) & (beside < len(signal) - 1)]
+    around = np.clip(beside[:, None] + np.arange(NEIGHBOURHOOD) - NEIGHBOURHOOD // 2, 0, len(signal) - 1)
+    here, before, after = signal[beside], signal[beside - 1], signal[beside + 1]
+    off = np.abs(here - np.median(signal[around], axis=1))
+    alone = np.minimum(np.abs(here - before), np.abs(here - after)) > 2.0 * np.abs(after - before)
+    wild[beside] = alone & (off > max(least, WILD_SIGMAS * noise_sigma(signal)))
     return wild

@@ -3,7 +3,9 @@
 How it works: the samples of a branch are gathered in bins of the grid's step (count, mean place, mean force); at every
 grid point a parabola is fitted to the bins around it, weighted by a tricube kernel of stated half-width in mm and by
 the bins' counts. The parabola's value is the curve, and the fit's covariance with the branch's own scatter gives the
-standard error. Built on way, not on time: pauses, uneven speed and repeated places do not matter.
+standard error. Such a value is a sum over the bins; its shares (a matrix, a column per point) hang on the places of
+the samples alone, so they are worked out once a branch and serve its force and its acceleration alike. Built on way,
+not on time: pauses, uneven speed and repeated places do not matter.
 Source: local quadratic regression, Cleveland & Devlin, J. Am. Stat. Assoc. 83:596 (1988), with a fixed width.
 """
 
@@ -16,11 +18,51 @@ from numpy.lib.stride_tricks import sliding_window_view
 from scipy.ndimage import uniform_filter1d
 
 from processing.errors import NoStroke
+from processing.selection import median
 from processing.settings import CurveSettings
 from processing.stages import BoolArray, Branch, Curve, FloatArray, Stroke
 
+RISES_MM = 0.02
+"""Over so much way the force may rise from touch to the key's weight. A parabola across the jump would ring for its
+whole width, so it is kept out, and these points are the samples' own means."""
+FAR_MM = 1e3
+"""Where an empty bin is put: out of every kernel's reach."""
 BETWEEN_WIDTH_MM = 1.0
 """The scatter between strokes is pooled over so much way: at one point three strokes say little."""
+
+
+IntArray = np.ndarray[tuple[int], np.dtype[np.intp]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Smoother:
+    """What brings anything sampled along one branch onto a grid of G points: made once, used for force and motion."""
+
+    grid_mm: FloatArray
+    half_width_mm: float
+    inside: IntArray
+    """Which samples lie on the grid."""
+    bins: IntArray
+    """The grid point nearest to each of these."""
+    filled: FloatArray
+    """Samples in each bin, (G,); 1 for an empty one."""
+    shares: FloatArray
+    """How much the mean of each bin in reach counts at each point, (W, G)."""
+    factor: FloatArray
+    """Standard error at each point per unit standard deviation of one sample, (G,)."""
+    gap: BoolArray
+    """Where there were no samples near, (G,)."""
+    told: BoolArray
+    """Where the mean of the point's own samples is its value, (G,)."""
+
+    def smoothed(self, values: FloatArray) -> FloatArray:
+        """Return values, one per sample, on the grid; straight across gaps, so that a curve is finite everywhere."""
+        means = np.bincount(self.bins, values[self.inside], len(self.grid_mm)) / self.filled
+        fitted: FloatArray = np.einsum("wg,wg->g", self.shares, _shifted(means, len(self.shares) // 2, 0.0))
+        known = ~self.gap
+        if not known.all() and known.any():
+            fitted = np.interp(self.grid_mm, self.grid_mm[known], fitted[known])
+        return np.where(self.told, means, fitted)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,22 +88,36 @@ def kernel_half_width_mm(strokes: tuple[Stroke, ...], settings: CurveSettings) -
 
 def _spacing_mm(way: FloatArray, step_mm: float) -> float:
     """Return the typical distance between places that were sampled; many samples at one place are one place."""
-    places = len(np.unique(np.rint(way / step_mm)))
-    return float((way.max() - way.min()) / max(places - 1, 1)) if len(way) else 0.0
+    if not len(way):
+        return 0.0
+    bins = np.rint(way / step_mm).astype(np.intp)
+    places = np.count_nonzero(np.bincount(bins - bins.min()))
+    return float((way.max() - way.min()) / max(places - 1, 1))
 
 
-def to_curve(stroke: Stroke, *, half_width_mm: float, until_mm: float, settings: CurveSettings) -> Curve:
-    """Return the curve of one stroke from touch to until_mm."""
+def smoothers_of(
+    stroke: Stroke, *, half_width_mm: float, until_mm: float, settings: CurveSettings
+) -> tuple[Smoother, Smoother | None]:
+    """Return what smooths the way down and the way up of a stroke, from touch to until_mm; None: it has no way up."""
     grid = np.arange(0.0, until_mm, settings.step_mm)
-    down = smooth(stroke.down, grid, half_width_mm)
-    up = smooth(stroke.up, grid, half_width_mm) if stroke.up is not None else None
+    return (
+        smoother_of(stroke.down.way_mm, grid, half_width_mm),
+        smoother_of(stroke.up.way_mm, grid, half_width_mm) if stroke.up is not None else None,
+    )
+
+
+def to_curve(stroke: Stroke, smoothers: tuple[Smoother, Smoother | None]) -> Curve:
+    """Return the curve of one stroke, given its smoothers."""
+    by_down, by_up = smoothers
+    down = smooth(stroke.down, by_down)
+    up = smooth(stroke.up, by_up) if stroke.up is not None and by_up is not None else None
     return Curve(
-        grid,
+        by_down.grid_mm.copy(),
         down.force_newton,
         up.force_newton if up else None,
         down.u_newton,
         up.u_newton if up else None,
-        half_width_mm,
+        by_down.half_width_mm,
         down.gap | up.gap if up else down.gap,
         strokes=1,
         noise_dof=down.dof,
@@ -108,81 +164,90 @@ def _mean(forces: list[FloatArray], errors: list[FloatArray], grid: Curve) -> tu
     return np.mean(forces, axis=0), np.maximum(noise, between)
 
 
-def smooth(branch: Branch, grid: FloatArray, half_width_mm: float) -> SmoothBranch:
-    """Return a branch on an even grid by local quadratic regression.
+def smooth(branch: Branch, smoother: Smoother) -> SmoothBranch:
+    """Return the force of a branch on the grid of its smoother, with its standard error."""
+    fitted = smoother.smoothed(branch.force_newton)
+    sigma, dof = _scatter(branch, smoother.grid_mm, fitted)
+    return SmoothBranch(fitted, sigma * smoother.factor, smoother.gap.copy(), dof)
 
-    Raises NoStroke if the branch has hardly any samples.
+
+def smoother_of(way_mm: FloatArray, grid: FloatArray, half_width_mm: float) -> Smoother:
+    """Return what smooths anything that was sampled at some places, shape (N,), onto an even grid, shape (G,).
+
+    Raises NoStroke if there are hardly any samples.
     """
     step = float(grid[1] - grid[0])
-    count, place, force = _bins(branch, grid, step)
+    bins = np.rint(way_mm / step).astype(np.intp)
+    inside = np.flatnonzero((bins >= 0) & (bins < len(grid)))
+    bins = bins[inside]
+    count = np.bincount(bins, minlength=len(grid)).astype(np.float64)
     if np.count_nonzero(count) < 8:
-        raise NoStroke(f"one way of the stroke has only {len(branch.way_mm)} samples")
-    reach = max(2, int(np.ceil(half_width_mm / step)))
-    counts, places, forces = (
-        sliding_window_view(np.pad(array, reach), 2 * reach + 1) for array in (count, place, force)
-    )
-    off = (places - grid[:, None]) / half_width_mm
-    kernel = np.where(counts > 0, np.clip(1.0 - np.abs(off) ** 3, 0.0, None) ** 3, 0.0)
-    value, factor = _parabola_at_centre(off, kernel, counts, forces)
-    enough = (kernel > 0.05).sum(axis=1) >= 4
-    gap = ~enough | (np.where(kernel > 0, np.abs(off), np.inf).min(axis=1) > 0.5)
-    fitted = _across_gaps(grid, np.where(enough, value, 0.0), gap)
-    sigma, dof = _scatter(branch, grid, fitted)
-    return SmoothBranch(fitted, sigma * np.where(enough, factor, 1.0), gap, dof)
-
-
-def _parabola_at_centre(
-    off: FloatArray, kernel: FloatArray, counts: FloatArray, forces: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Return the value at off = 0 of the weighted least-squares parabola of each row, and its standard error per unit
-    standard deviation of one sample.
-
-    off, kernel, counts, forces: (G, W), a row per grid point. The normal equations are 3 x 3; only the first row of
-    their inverse is needed, and that is written out.
-    """
-    weight = kernel * counts
-    s = _moments(weight, off, 5)
-    t = _moments(weight * forces, off, 3)
-    k = _moments(kernel * weight, off, 5)
-    first_row = np.array([s[2] * s[4] - s[3] ** 2, s[2] * s[3] - s[1] * s[4], s[1] * s[3] - s[2] ** 2])
-    determinant = (first_row * s[:3]).sum(axis=0)
-    first_row /= np.where(determinant > 1e-12, determinant, np.inf)
-    variance = sum(first_row[i] * first_row[j] * k[i + j] for i in range(3) for j in range(3))
-    return (first_row * t).sum(axis=0), np.sqrt(np.clip(variance, 0.0, None))
-
-
-def _moments(weight: FloatArray, off: FloatArray, count: int) -> FloatArray:
-    """Return the sums of weight * off^p for p = 0 .. count - 1, shape (count, G)."""
-    sums, product = [], weight
-    for _ in range(count):
-        sums.append(product.sum(axis=1))
-        product = product * off
-    return np.array(sums)
-
-
-def _bins(branch: Branch, grid: FloatArray, step: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return count, mean place and mean force of the samples around each grid point, arrays (G,)."""
-    index = np.rint(branch.way_mm / step).astype(np.intp)
-    inside = (index >= 0) & (index < len(grid))
-    index = index[inside]
-    count = np.bincount(index, minlength=len(grid)).astype(np.float64)
+        raise NoStroke(f"one way of the stroke has only {len(way_mm)} samples")
     filled = np.maximum(count, 1.0)
-    place = np.bincount(index, branch.way_mm[inside], len(grid)) / filled
-    force = np.bincount(index, branch.force_newton[inside], len(grid)) / filled
-    return count, place, force
+    at_touch = grid < RISES_MM
+    told = at_touch & (count > 0.0)
+    if not told.all() and np.count_nonzero(count[~at_touch]) >= 8:
+        count = np.where(at_touch, 0.0, count)
+    place = np.where(count > 0.0, np.bincount(bins, way_mm[inside], len(grid)) / filled, FAR_MM)
+    reach = max(2, int(np.ceil(half_width_mm / step)))
+    off = (_shifted(place, reach, FAR_MM) - grid) / half_width_mm
+    distance = np.abs(off)
+    kernel = _cube(np.maximum(1.0 - _cube(distance), 0.0))
+    weight = kernel * _shifted(count, reach, 0.0)
+    parabola = _parabola_at_centre(off, weight)
+    shares = weight * parabola
+    enough = np.count_nonzero(kernel > 0.05, axis=0) >= 4
+    # the mean of a bin of c samples scatters by 1 / sqrt(c), so the shares' squares over c are its part of the variance
+    factor = np.sqrt(np.einsum("wg,wg->g", shares, kernel * parabola))
+    return Smoother(
+        grid,
+        half_width_mm,
+        inside,
+        bins,
+        filled,
+        shares * enough,
+        np.where(enough, factor, 1.0),
+        ~enough | ~(distance <= 0.5).any(axis=0),
+        told,
+    )
 
 
-def _across_gaps(grid: FloatArray, fitted: FloatArray, gap: BoolArray) -> FloatArray:
-    """Draw straight across gaps, so that a curve is finite everywhere; the mask says where not to believe it."""
-    return np.interp(grid, grid[~gap], fitted[~gap]) if gap.any() and not gap.all() else fitted
+def _shifted(array: FloatArray, reach: int, beyond: float) -> FloatArray:
+    """Return the array shifted by -reach .. reach points, a row each, shape (2 reach + 1, G); a view."""
+    return sliding_window_view(np.pad(array, reach, constant_values=beyond), len(array))
+
+
+def _cube(array: FloatArray) -> FloatArray:
+    """Return the third power; numpy's own goes by logarithms and takes fifty times as long."""
+    return array * array * array
+
+
+def _parabola_at_centre(off: FloatArray, weight: FloatArray) -> FloatArray:
+    """Return the parabola with which the weighted values must be multiplied and summed to give, at off = 0, the value
+    of the weighted least-squares parabola through them; shape (W, G), 0 where there is no such parabola.
+
+    off, weight: (W, G), a column per grid point. The normal equations are 3 x 3; only the first row of their inverse is
+    needed, and that is written out.
+    """
+    s, product = [], weight
+    for _ in range(4):
+        s.append(product.sum(axis=0))
+        product = product * off
+    s.append(product.sum(axis=0))
+    first_row = np.array([s[2] * s[4] - s[3] ** 2, s[2] * s[3] - s[1] * s[4], s[1] * s[3] - s[2] ** 2])
+    determinant = first_row[0] * s[0] + first_row[1] * s[1] + first_row[2] * s[2]
+    first_row /= np.where(determinant > 1e-12, determinant, np.inf)
+    parabola: FloatArray = (first_row[2] * off + first_row[1]) * off + first_row[0]
+    return parabola
 
 
 def _scatter(branch: Branch, grid: FloatArray, fitted: FloatArray) -> tuple[float, float]:
     """Return the samples' robust standard deviation about the curve, widened if neighbours err alike, and its dof."""
     inside = (branch.way_mm >= 0.0) & (branch.way_mm <= grid[-1])
     residual = branch.force_newton[inside] - np.interp(branch.way_mm[inside], grid, fitted)
-    sigma = 1.4826 * float(np.median(np.abs(residual)))
+    sigma = 1.4826 * median(np.abs(residual))
     scaled = np.clip(residual / sigma, -4.0, 4.0) if sigma > 0 else residual
-    alike = [float(np.mean(scaled[lag:] * scaled[:-lag])) for lag in range(1, 9) if len(scaled) > lag]
+    lags = [lag for lag in range(1, 9) if lag < len(scaled)]
+    alike = [float(np.einsum("n,n->", scaled[lag:], scaled[:-lag])) / (len(scaled) - lag) for lag in lags]
     widened = max(1.0, 1.0 + 2.0 * sum(alike))
     return sigma * float(np.sqrt(widened)), max(1.0, len(residual) / widened - 3.0)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from processing.budget.calibration_lines import CalibrationDoubt
 from processing.dynamics.zero_speed import ZeroSpeed
 from processing.stages import Curve, StrokeNotes
+from processing.zero_drift import Drift
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,9 +18,12 @@ class Evidence:
     stroke_curves: tuple[Curve, ...]
     heavier_curve: Curve
     """The mean curve if the key's effective mass were larger by its standard uncertainty."""
+    stricter_curve: Curve
+    """The mean curve if more way had to be regained after each step back before samples count."""
     stroke_notes: tuple[StrokeNotes, ...]
     notes_heard: bool
     zero_u_newton: float
+    drift: Drift
     touch_u_mm: float
     """Standard uncertainty of x = 0."""
     speed_mm_per_s: float

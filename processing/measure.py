@@ -8,11 +8,12 @@ from functools import partial
 
 import numpy as np
 
-from processing.bent_curves import BENDS
+from processing.bent_curves import BENDS, OF_THE_STROKES
 from processing.budget.calibration_lines import calibration_lines
-from processing.budget.lines import Budget, Correlation, Line
+from processing.budget.lines import Budget, Correlation
+from processing.budget.otherwise_lines import otherwise_lines
 from processing.budget.propagation import combine
-from processing.budget.sources import LATENCY, otherwise_lines, rig_lines
+from processing.budget.sources import STROKE_BY_STROKE, rig_lines
 from processing.dynamics.note_places import at_zero_speed, off_by_u
 from processing.dynamics.sources import BY_NAME, TO_ZERO_SPEED
 from processing.errors import FeatureNotFound
@@ -39,6 +40,8 @@ class Again:
     """By constant of the calibration: a step, and the key with the constant that much smaller and larger."""
     heavier: ReadOff | FeatureNotFound
     """Were the key's effective mass larger by its standard uncertainty."""
+    stricter: ReadOff | FeatureNotFound
+    """Had more way to be regained after each step back."""
     smoother: ReadOff | FeatureNotFound
     """Were the curve smoothed once more."""
     later: ReadOff
@@ -57,12 +60,14 @@ def measure_key(evidence: Evidence, settings: Settings) -> tuple[tuple[Measureme
         return all_missing(str(whole)), None
     places = [at_zero_speed(_places((notes,), evidence.notes_heard), *told) for notes in evidence.stroke_notes]
     singles = _readable(zip(evidence.stroke_curves, places, strict=True), settings)
-    copies = _readable(((copy, whole.notes) for copy in noisy_copies(evidence.curve, settings.uncertainty)), settings)
+    drawn = noisy_copies(evidence.curve, evidence.stroke_curves, settings.uncertainty)
+    copies = _readable(((copy, whole.notes) for copy in drawn), settings)
     again = Again(
         singles,
         copies,
         _bent_both_ways(evidence, whole.notes, settings),
         _read_off(evidence.heavier_curve, whole.notes, settings),
+        _read_off(evidence.stricter_curve, whole.notes, settings),
         _read_off(smoothed_again(evidence.curve), whole.notes, settings),
         replace(whole, notes=notes_as_late_as_may_be(whole.notes, settings.feature.latency_bound_s)),
         replace(whole, notes=off_by_u(whole.notes, *told)),
@@ -107,8 +112,6 @@ def _mean(values: list[float]) -> float | None:
 def _bent_both_ways(
     evidence: Evidence, notes: NotePlaces, settings: Settings
 ) -> dict[str, tuple[float, ReadOff | FeatureNotFound, ReadOff | FeatureNotFound]]:
-    if evidence.doubt is None:
-        return {}
     touch_newton = settings.stroke.touch_newton
     return {
         bend.constant: (
@@ -116,7 +119,7 @@ def _bent_both_ways(
             _read_off(*bend.bent(evidence, notes, -bend.step, touch_newton), settings),
             _read_off(*bend.bent(evidence, notes, bend.step, touch_newton), settings),
         )
-        for bend in BENDS
+        for bend in (OF_THE_STROKES if evidence.doubt is None else OF_THE_STROKES + BENDS)
     }
 
 
@@ -126,53 +129,57 @@ def _measure(feature: Feature, whole: ReadOff, again: Again, evidence: Evidence,
     except FeatureNotFound as absent:  # only this one: a bug must stay a crash
         return Measurement(name=feature.name, unit=feature.unit, value=None, reason=str(absent))
     flags = list(evidence.flags)
+    sensitivity = partial(_sensitivity, feature, value, again)
+    copies = _values(feature, again.noisy)
+    otherwise, corrections = otherwise_lines(
+        feature.name,
+        feature.unit,
+        lean=float(np.mean(copies)) - value if copies else 0.0,
+        heavier=_moved(feature, value, again.heavier),
+        stricter=_moved(feature, value, again.stricter),
+        smoother=_moved(feature, value, again.smoother),
+        later=_moved(feature, value, again.later),
+        curve=evidence.curve,
+    )
     lines = [
-        noise_line(_values(feature, again.noisy), value, feature.unit),
-        *rig_lines(feature.name, feature.unit, evidence, settings),
-        *otherwise_lines(
-            feature.name,
-            feature.unit,
-            heavier=_moved(feature, value, again.heavier),
-            smoother=_moved(feature, value, again.smoother),
-            later=_moved(feature, value, again.later),
-            curve=evidence.curve,
-        ),
+        noise_line(copies, feature.unit),
+        *rig_lines(feature.name, evidence, settings, sensitivity),
+        *otherwise,
     ]
     told = [line for line in (evidence.trigger, evidence.release) if line is not None]
     if told:
         off = _moved(feature, value, again.off_line)
         lines.append(BY_NAME[TO_ZERO_SPEED].line(off, feature.unit, min(line.dof for line in told)))
-    type_a = strokes_line(_values(feature, again.singles), feature.unit)
+    known_u = float(np.sqrt(sum(line.contribution**2 for line in lines if line.name in STROKE_BY_STROKE)))
+    type_a = strokes_line(_values(feature, again.singles), feature.unit, known_u=known_u)
     if type_a is None:
         flags.append("single_stroke")
     else:
         lines.append(type_a)
     correlations: tuple[Correlation, ...] = ()
     if evidence.doubt is not None:
-        more, correlations = calibration_lines(evidence.doubt, partial(_sensitivity, feature, value, again))
+        more, correlations = calibration_lines(evidence.doubt, sensitivity)
         lines += more
-    return _with_budget(feature, value, lines, correlations, tuple(flags), settings)
-
-
-def _with_budget(
-    feature: Feature,
-    value: float,
-    lines: list[Line],
-    correlations: tuple[Correlation, ...],
-    flags: tuple[str, ...],
-    settings: Settings,
-) -> Measurement:
-    plain = Budget(
-        measurand=feature.name, unit=feature.unit, value=value, lines=tuple(lines), correlations=correlations
+    budget = Budget(
+        measurand=feature.name,
+        unit=feature.unit,
+        value=value + sum(correction.amount for correction in corrections),
+        lines=tuple(lines),
+        correlations=correlations,
+        corrections=corrections,
     )
-    latest = next((abs(line.contribution) for line in lines if line.name == LATENCY), 0.0)
-    share = factor_share(latest, combine(plain).u, settings.uncertainty.coverage)
+    return _with_budget(budget, tuple(flags), settings)
+
+
+def _with_budget(plain: Budget, flags: tuple[str, ...], settings: Settings) -> Measurement:
+    bounds = [abs(line.contribution) for line in plain.lines if line.distribution == "rectangular"]
+    share = factor_share(max(bounds, default=0.0), combine(plain).u, settings.uncertainty.coverage)
     budget = replace(plain, factor_share=share)
     total = combine(budget)
     return Measurement(
-        name=feature.name,
-        unit=feature.unit,
-        value=value,
+        name=plain.measurand,
+        unit=plain.unit,
+        value=plain.value,
         u=total.u,
         dof=total.dof,
         coverage_factor=total.coverage_factor(settings.uncertainty.coverage),

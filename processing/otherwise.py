@@ -13,51 +13,31 @@ from dataclasses import replace
 
 import numpy as np
 
+from processing.curve import RISES_MM
 from processing.features.read_off import NotePlaces
+from processing.kernel import equivalent_kernel
 from processing.stages import Curve, FloatArray
-
-AT_KINKS = ("letoff_peak_position", "aftertouch", "trigger_margin")
-"""A lopsided peak has a jump of curvature at its top. Smoothing moves its place in proportion to the kernel's width,
-and smoothing again moves it by only a fifth as much (moments of the kernel), which noise would drown."""
-KINK_SHIFT_SHARE = 0.11
-"""The largest such shift as a share of the kernel's half-width: of raised cosines, from 0.75 to 1.45 mm of rise and
-0.35 to 0.60 mm of fall (a test reckons it)."""
 
 
 def smoothed_again(curve: Curve) -> Curve:
-    """Return the curve after one more pass of its own smoothing kernel."""
+    """Return the curve after one more pass of its own smoothing kernel; the rise at touch was not smoothed at all."""
     kernel = equivalent_kernel(curve)
+    rises = round(RISES_MM / curve.step_mm)
     up = curve.up_newton
     return replace(
         curve,
-        down_newton=_smoothed(curve.down_newton, kernel),
-        up_newton=None if up is None else _smoothed(up, kernel),
+        down_newton=_smoothed(curve.down_newton, kernel, rises),
+        up_newton=None if up is None else _smoothed(up, kernel, rises),
     )
 
 
-def equivalent_kernel(curve: Curve) -> FloatArray:
-    """Return what the local parabola amounts to on an even grid: a kernel of sum one."""
-    reach = max(2, int(np.ceil(curve.half_width_mm / curve.step_mm)))
-    off = np.arange(-reach, reach + 1) * curve.step_mm / curve.half_width_mm
-    tricube = np.clip(1.0 - np.abs(off) ** 3, 0.0, None) ** 3
-    s2, s4 = np.sum(tricube * off**2), np.sum(tricube * off**4)
-    kernel = tricube * (s4 - s2 * off**2)
-    even: FloatArray = kernel / np.sum(kernel)
-    return even
-
-
-def _smoothed(force: FloatArray, kernel: FloatArray) -> FloatArray:
+def _smoothed(force: FloatArray, kernel: FloatArray, from_point: int) -> FloatArray:
     reach = len(kernel) // 2
-    if len(force) <= reach:
+    behind = force[from_point:]
+    if len(behind) <= reach:
         return force.copy()
-    beyond = np.pad(force, reach, mode="reflect", reflect_type="odd")
-    smoothed: FloatArray = np.convolve(beyond, kernel, mode="valid")
-    return smoothed
-
-
-def smoothing_bound(name: str, moved: float, curve: Curve) -> float:
-    """Return how far smoothing may have moved a number, in its own unit; moved: by smoothing once more."""
-    return KINK_SHIFT_SHARE * curve.half_width_mm if name in AT_KINKS else abs(moved)
+    beyond = np.pad(behind, reach, mode="reflect", reflect_type="odd")
+    return np.concatenate([force[:from_point], np.convolve(beyond, kernel, mode="valid")])
 
 
 def notes_as_late_as_may_be(notes: NotePlaces, latest_s: float) -> NotePlaces:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,24 +11,26 @@ from processing.budget.calibration_lines import CalibrationDoubt
 from processing.calibrate import at_temperature, calibrate
 from processing.calibration_doubt import doubt_of
 from processing.calibration_status import with_calibration_flags, with_range_flags
-from processing.curve import common_length_mm, kernel_half_width_mm, mean_curve, to_curve
+from processing.curve import common_length_mm, kernel_half_width_mm, mean_curve, smoothers_of, to_curve
 from processing.dynamics.key import gather, with_dynamics
 from processing.dynamics.numbers import Context
 from processing.dynamics.recorded import place_u_mm, recorded_dynamics
 from processing.errors import NoStroke
 from processing.evidence import Evidence
 from processing.front_edge import at_front_edge
-from processing.inertia import Mass, accelerations, mass_of, motion_of, without_inertia
+from processing.inertia import Accelerations, Mass, accelerations, mass_of, motion_of, without_inertia
 from processing.keyboard import KeyboardResult, compare_keys
 from processing.measure import all_missing, measure_key
+from processing.new_ground import stricter_ground
 from processing.notes import notes_of_stroke, to_notes
 from processing.quality.checks import run_checks
 from processing.quality.key_evidence import KeyEvidence
 from processing.quasi_static import quasi_static_part
-from processing.segment import split_presses
+from processing.segment import Span, split_presses
 from processing.settings import Settings
 from processing.stages import CalibratedTrace, Curve, Finding, KeyResult, Measurement, Stroke
 from processing.strokes import to_stroke
+from processing.zero_drift import zero_drift
 from recordings.types import Calibration, DiaryEntry, Header, KeyRecording, RawTrace, RunInfo
 
 COMPARABLE_SHARE = 0.8
@@ -58,20 +60,30 @@ def analyse(
 
     The latency bound in force, kept with the results, is the larger of the settings' and the recording's own.
     """
-    basis = basis_of(header, settings or Settings())
-    results = tuple(
-        with_calibration_flags(analyse_key(recording, basis.calibration, basis.settings, basis.doubt), header)
-        for recording in keys
-    )
-    return replace(compare_keys(header, results, basis.settings), diary=diary)
+    return side_by_side(header, each_key(header, keys, settings), settings, diary=diary)
 
 
-def basis_of(header: Header, settings: Settings) -> Basis:
-    """Return what all keys of a recording are analysed with."""
+def each_key(header: Header, keys: Iterable[KeyRecording], settings: Settings | None) -> Iterator[KeyResult]:
+    """Yield the results of each key for itself."""
+    basis = basis_of(header, settings)
+    for recording in keys:
+        result = analyse_key(recording, basis.calibration, basis.settings, basis.doubt)
+        yield with_calibration_flags(result, header)
+
+
+def side_by_side(
+    header: Header, results: Iterable[KeyResult], settings: Settings | None, *, diary: tuple[DiaryEntry, ...]
+) -> KeyboardResult:
+    """Return the keys of a recording together, compared."""
+    return replace(compare_keys(header, tuple(results), basis_of(header, settings).settings), diary=diary)
+
+
+def basis_of(header: Header, settings: Settings | None) -> Basis:
+    """Return what all keys of a recording are analysed with; None: the default settings."""
     celsius = header.run.room_celsius
     return Basis(
         at_temperature(header.calibration, celsius),
-        with_recorded_latency(settings, header.run),
+        with_recorded_latency(settings or Settings(), header.run),
         doubt_of(header.calibration.record, room_celsius=celsius),
     )
 
@@ -99,24 +111,33 @@ def analyse_key(
 
 def strokes_of(
     recording: KeyRecording, calibration: Calibration, settings: Settings
-) -> tuple[CalibratedTrace, tuple[Stroke, ...]]:
-    """Return a recording in physical units and the presses in it. Raises NoStroke if there is none."""
+) -> tuple[CalibratedTrace, tuple[Span, ...], tuple[Stroke, ...]]:
+    """Return a recording in physical units, where its presses are and the strokes that they make.
+
+    Raises NoStroke if there is none.
+    """
     if not len(recording.trace):
         raise NoStroke("nothing of this key was kept but attempts that were set aside")
     trace = _calibrated(recording.trace, calibration, settings)
-    return trace, tuple(to_stroke(trace, press, settings.stroke) for press in split_presses(trace, settings.stroke))
+    presses = split_presses(trace, settings.stroke)
+    return trace, presses, tuple(to_stroke(trace, press, settings.stroke) for press in presses)
 
 
 def _analyse_key(
     whole: KeyRecording, calibration: Calibration, settings: Settings, doubt: CalibrationDoubt | None
 ) -> KeyResult:
     recording = quasi_static_part(whole)
-    trace, strokes = strokes_of(recording, calibration, settings)
+    trace, presses, strokes = strokes_of(recording, calibration, settings)
     log = to_notes(recording.events, recording.key, first_tick_us=int(recording.trace.tick_us[0]))
     stroke_notes = tuple(notes_of_stroke(stroke, log) for stroke in strokes)
 
     used = comparable(strokes, settings)
-    curves, heavier_curve, mass = _curves(trace, used, settings)
+    stricter = tuple(
+        to_stroke(trace, press, stricter_ground(settings.stroke))
+        for press, stroke in zip(presses, strokes, strict=True)
+        if stroke in used
+    )
+    curves, heavier_curve, stricter_curve, mass = _curves(trace, used, stricter, settings)
     curve = mean_curve(curves)
     dynamic = recorded_dynamics(whole, calibration, used, stated_at=settings.stated_at)
     pressed = gather(dynamic, strokes, used, log, settings, place_u_mm=place_u_mm(trace))
@@ -125,9 +146,11 @@ def _analyse_key(
         curve,
         curves,
         heavier_curve,
+        stricter_curve,
         tuple(notes for stroke, notes in zip(strokes, stroke_notes, strict=True) if stroke in used),
         notes_heard=log.heard,
         zero_u_newton=float(np.mean([stroke.zero_u_newton for stroke in used])),
+        drift=zero_drift(used),
         touch_u_mm=_touch_u_mm(trace, used),
         speed_mm_per_s=float(np.mean([stroke.down.speed_mm_per_s() for stroke in used])),
         flags=_flags(used, settings),
@@ -158,30 +181,39 @@ def _with_grit(measurements: tuple[Measurement, ...], findings: tuple[Finding, .
 
 
 def _curves(
-    trace: CalibratedTrace, used: tuple[Stroke, ...], settings: Settings
-) -> tuple[tuple[Curve, ...], Curve, Mass]:
-    """Return the strokes' curves without inertia, their mean if the key were heavier by its mass's uncertainty, and
-    the mass."""
+    trace: CalibratedTrace, used: tuple[Stroke, ...], stricter: tuple[Stroke, ...], settings: Settings
+) -> tuple[tuple[Curve, ...], Curve, Curve, Mass]:
+    """Return the strokes' curves without inertia; their mean if the key were heavier by its mass's uncertainty; their
+    mean if more ground had to be regained after a step back; and the mass."""
     half_width_mm = kernel_half_width_mm(used, settings.curve)
     until_mm = common_length_mm(used)
-    pressed = tuple(
-        to_curve(stroke, half_width_mm=half_width_mm, until_mm=until_mm, settings=settings.curve) for stroke in used
-    )
     motion = motion_of(trace)
-    moved = tuple(accelerations(stroke, motion, pressed[0].way_mm, half_width_mm) for stroke in used)
+
+    def pressed_and_moved(strokes: tuple[Stroke, ...]) -> list[tuple[Curve, Accelerations]]:
+        made = []
+        for stroke in strokes:
+            by = smoothers_of(stroke, half_width_mm=half_width_mm, until_mm=until_mm, settings=settings.curve)
+            made.append((to_curve(stroke, by), accelerations(stroke, motion, by)))
+        return made
+
+    pairs = pressed_and_moved(used)
+    pressed, moved = zip(*pairs, strict=True)
     mass = mass_of(pressed, moved, motion.noise_m_per_s2)
-    light, heavy = (
-        tuple(without_inertia(*pair, kg) for pair in zip(pressed, moved, strict=True))
-        for kg in (mass.kg, mass.kg + mass.u_kg)
-    )
-    return light, mean_curve(heavy), mass
+    light, heavy = (tuple(without_inertia(*pair, kg) for pair in pairs) for kg in (mass.kg, mass.kg + mass.u_kg))
+    sparse = light
+    if any(len(one.down.way_mm) < len(other.down.way_mm) for one, other in zip(stricter, used, strict=True)):
+        sparse = tuple(without_inertia(*pair, mass.kg) for pair in pressed_and_moved(stricter))
+    return light, mean_curve(heavy), mean_curve(sparse), mass
 
 
 def _touch_u_mm(trace: CalibratedTrace, used: tuple[Stroke, ...]) -> float:
-    """Return the standard uncertainty of the mean place of touch: rounding, noise, and the way between two samples."""
+    """Return the standard uncertainty of the mean place of touch: rounding, the way between two samples, and noise.
+
+    Noise alone differs from stroke to stroke: a motor comes to the key in the same step at the same sample each time.
+    """
     spacing = max(stroke.travel_mm / max(len(stroke.down.way_mm), 1) for stroke in used)
     rounding = np.hypot(trace.displacement_step_mm, spacing) / np.sqrt(12.0)
-    return float(np.hypot(rounding, trace.displacement_noise_mm) / np.sqrt(len(used)))
+    return float(np.hypot(rounding, trace.displacement_noise_mm / np.sqrt(len(used))))
 
 
 def comparable(strokes: tuple[Stroke, ...], settings: Settings) -> tuple[Stroke, ...]:

@@ -8,12 +8,13 @@ touches the key does not belong to it. The way up is followed in the same manner
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 
 from processing.errors import NoStroke
+from processing.selection import median, quantile
 from processing.settings import StrokeSettings
 from processing.stages import CalibratedTrace, FloatArray
 
@@ -41,7 +42,7 @@ def split_presses(trace: CalibratedTrace, settings: StrokeSettings) -> tuple[Spa
     way, force = trace.displacement_mm, trace.force_newton
     if len(way) < 10:
         raise NoStroke(f"the trace has {len(way)} samples; nothing was pressed")
-    lowest, highest = np.percentile(way, [0.2, 99.8])
+    lowest, highest = quantile(way, 0.002), quantile(way, 0.998)
     if highest - lowest < SHORTEST_PRESS_MM:
         raise NoStroke(f"the plunger moved {highest - lowest:.2f} mm; a press is at least {SHORTEST_PRESS_MM:g} mm")
     if highest - lowest > LONGEST_PRESS_MM:
@@ -50,26 +51,40 @@ def split_presses(trace: CalibratedTrace, settings: StrokeSettings) -> tuple[Spa
         force[way > lowest + 0.9 * (highest - lowest)],
         force[way < lowest + 0.1 * (highest - lowest)],
     )
-    if np.median(pressed) < np.median(free):
+    if median(pressed) < median(free):
         raise NoStroke("the force falls where the displacement grows; both must be positive when the key goes down")
     passages = _passages(way, lowest + LOW * (highest - lowest), lowest + HIGH * (highest - lowest))
     if not passages:
         raise NoStroke("the displacement never goes down and stays: is downward positive?")
     edges = _edges_between(way, passages)
-    air_newton = float(np.percentile(force, 2.0)) + settings.level_differs_newton
+    air_newton = quantile(force, 0.02) + settings.level_differs_newton
     return tuple(
         _span(way, force, before, passage, after, air_newton, settings)
         for before, passage, after in zip(edges[:-1], passages, edges[1:], strict=True)
     )
 
 
+def alone(trace: CalibratedTrace, span: Span) -> tuple[CalibratedTrace, Span]:
+    """Return the part of a trace that belongs to one press, and where the press lies in it."""
+    part, first = slice(span.before, span.after + 1), span.before
+    trace_alone = replace(
+        trace,
+        time_s=trace.time_s[part],
+        displacement_mm=trace.displacement_mm[part],
+        force_newton=trace.force_newton[part],
+    )
+    shifted = Span(*(getattr(span, name) - first for name in Span.__slots__))
+    return trace_alone, shifted
+
+
 def _passages(way: FloatArray, low: float, high: float) -> list[tuple[int, int]]:
     """Return (first index above high, first index below low afterwards or the end) of each press."""
-    state = np.where(way >= high, 1, np.where(way <= low, 0, -1))
-    known = np.flatnonzero(state >= 0)
-    changes = np.flatnonzero(np.diff(state[known]) != 0) + 1
-    downs = [int(known[change]) for change in changes if state[known[change]] == 1]
-    ups = [int(known[change]) for change in changes if state[known[change]] == 0]
+    is_high = way >= high
+    known = np.flatnonzero(is_high | (way <= low))
+    deep = is_high[known]
+    changes = known[np.flatnonzero(deep[1:] != deep[:-1]) + 1].tolist()
+    downs = [change for change in changes if is_high[change]]
+    ups = [change for change in changes if not is_high[change]]
     passages = []
     for down in downs:
         later = [up for up in ups if up > down]

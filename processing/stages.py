@@ -82,8 +82,10 @@ class Branch:
 
     def speed_mm_per_s(self) -> float:
         """Typical speed: the median over stretches of SPEED_OVER_MM, so a pause does not make a stroke slow."""
-        order = np.argsort(self.way_mm, kind="stable")
-        way, time_s = self.way_mm[order], self.time_s[order]
+        way, time_s = self.way_mm, self.time_s
+        if not (way[1:] >= way[:-1]).all():
+            order = np.argsort(way, kind="stable")
+            way, time_s = way[order], time_s[order]
         if len(way) < 2 or way[-1] - way[0] < 4.0 * SPEED_OVER_MM:
             return 0.0
         passed_s = np.abs(np.diff(np.interp(np.arange(way[0], way[-1], SPEED_OVER_MM), way, time_s)))
@@ -104,6 +106,8 @@ class Stroke:
     preloaded: bool
     travel_mm: float
     """From touch to the turn."""
+    zeros: tuple[tuple[float, float], ...] = ()
+    """When the plunger hung in the air, s, and what the cell showed then, N: before and after the stroke."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -15,9 +15,11 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from processing.calibrate import noise_sigma
-from processing.segment import AT_REST_MM, Span
+from processing.new_ground import to_branch
+from processing.segment import AT_REST_MM, Span, alone
+from processing.selection import median
 from processing.settings import StrokeSettings
-from processing.stages import BoolArray, Branch, CalibratedTrace, FloatArray, Stroke
+from processing.stages import BoolArray, CalibratedTrace, FloatArray, Stroke
 
 FEWEST_AIR_SAMPLES = 8
 QUIET_NEWTON = 0.015
@@ -25,11 +27,6 @@ QUIET_NEWTON = 0.015
 CLEAR_OF_TOUCH_MM, SAMPLES_CLEAR_OF_TOUCH = 0.05, 3
 HAIR_MM = 0.005
 COUNT_BEHIND = 6
-NOISE_SIGMAS, ROUNDING_STEPS = 4.0, 1.5
-"""By so much a sample may seem to lie behind the furthest place though the plunger has not gone back."""
-BED_CARRIES_NEWTON = 1.0
-"""No plain key takes so much before its bed. Deeper, friction is a small part, and the stroke may end before a fixed
-way is regained; there as much way as was gone back must do."""
 JUMP = 4.0
 """A force that jumps by so many touch forces from one sample to the next says nothing of where between them."""
 MOST_DIFFERENCE_MM = 1.0
@@ -54,6 +51,7 @@ class _Level:
 
 def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> Stroke:
     """Return one press with zero and give taken out and x = 0 at touch."""
+    trace, span = alone(trace, span)
     sigma = noise_sigma(trace.force_newton[span.start : span.turn + 1])
     let_up = _was_let_up(trace, span)
     before, after = _air_levels(trace, span, settings, sigma, let_up)
@@ -64,10 +62,10 @@ def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> S
     preloaded = loaded and before is None  # after air a first loaded sample is the touch itself
     if preloaded:
         touch_mm = float(np.median(way[_rest_before(trace.displacement_mm, span) : span.start + 1]))
-    down = _branch(trace, way - touch_mm, force, slice(span.start, span.turn + 1), settings, downward=True)
+    down = to_branch(trace, way - touch_mm, force, slice(span.start, span.turn + 1), settings, downward=True)
     up = None
     if let_up:
-        up = _branch(trace, way - touch_mm, force, slice(span.lift, span.end + 1), settings, downward=False)
+        up = to_branch(trace, way - touch_mm, force, slice(span.lift, span.end + 1), settings, downward=False)
     levels = [level for level in (before, after) if level is not None]
     return Stroke(
         down,
@@ -77,6 +75,7 @@ def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> S
         float(np.mean([level.u_newton for level in levels])) if levels else 0.0,
         preloaded,
         float(down.way_mm[-1]),
+        tuple((level.time_s, level.newton) for level in levels),
     )
 
 
@@ -180,15 +179,14 @@ def _air_at_start(
     time_s, way, force = (array[part][::turn] for array in (trace.time_s, trace.displacement_mm, trace.force_newton))
     close = np.flatnonzero(way > way[0] + settings.air_mm)
     first = max(int(close[0]) if len(close) else 0, 1)
-    level = float(np.median(force[:first]))
+    level = median(force[:first])
     for _ in range(2):  # the second time from all of the air, not only its beginning
         quiet = _quiet(force, sigma)
         rise = _first_lasting(quiet > level + settings.touch_newton / 2, way, settings.touch_stays_mm)
         if rise is None:
             return None
-        before_rise = np.arange(len(way)) < rise - SAMPLES_CLEAR_OF_TOUCH
-        at_rest = before_rise & (way <= way[0] + HAIR_MM)
-        air = np.flatnonzero(at_rest | (before_rise & (way < way[rise] - CLEAR_OF_TOUCH_MM)))
+        before_rise = way[: max(rise - SAMPLES_CLEAR_OF_TOUCH, 0)]
+        air = np.flatnonzero((before_rise <= way[0] + HAIR_MM) | (before_rise < way[rise] - CLEAR_OF_TOUCH_MM))
         if len(air) < FEWEST_AIR_SAMPLES:
             return None
         level = float(np.mean(force[air]))
@@ -261,34 +259,3 @@ def _edge(force: FloatArray, first: int) -> int:
         return first
     jumped = np.flatnonzero(force[first : first + COUNT_BEHIND] >= float(np.median(behind)) / 2.0)
     return first + int(jumped[0]) if len(jumped) else first
-
-
-def _behind_mm(trace: CalibratedTrace, settings: StrokeSettings) -> float:
-    """Return how far behind the furthest place a sample may lie: the gauge's noise and rounding, no real way back.
-
-    On a real way back, however short, the friction gives way before anything slides.
-    """
-    unsure_mm = max(NOISE_SIGMAS * trace.displacement_noise_mm, ROUNDING_STEPS * trace.displacement_step_mm)
-    return min(settings.new_ground_mm, unsure_mm)
-
-
-def _branch(
-    trace: CalibratedTrace,
-    way: FloatArray,
-    force: FloatArray,
-    part: slice,
-    settings: StrokeSettings,
-    *,
-    downward: bool,
-) -> Branch:
-    """Return the samples of one way that break new ground from touch on."""
-    here = way[part]
-    onward = here if downward else -here
-    furthest = np.maximum.accumulate(onward)
-    back = furthest - onward
-    new = back <= _behind_mm(trace, settings)
-    in_the_bed = force[part] > BED_CARRIES_NEWTON
-    regains_mm = np.where(in_the_bed, np.minimum(back, settings.new_ground_mm), settings.new_ground_mm)
-    regained_at = np.maximum.accumulate(np.where(new, -np.inf, furthest + regains_mm))
-    new &= (here >= 0.0) & (onward >= regained_at)
-    return Branch(trace.time_s[part][new], here[new], force[part][new])

@@ -1,66 +1,124 @@
 """How sure a number is by its own evidence: from repeated strokes, and from the curve's own noise.
 
-How it works: the scatter of a number over single strokes gives its type A line, s / sqrt(n). Drawing the mean curve's
-noise anew and measuring again gives the line that noise alone accounts for, extremes and thresholds included. What is
-known about the rig is added in `budget/sources.py`, and all lines are combined in `budget/propagation.py`.
-Sources: GUM (JCGM 100:2008) 4.2; drawing noise anew: JCGM 101:2008.
+How it works: the mean curve's noise is drawn anew and the number is read again. That tells how it scatters, and how
+far it leans where an extreme is picked. What the strokes do not share is noise, whatever it comes from (the cell, a
+hand's tremor, friction that is not even), so copies are made of it: the strokes' deviations from their mean, moved
+along the way by chance. They keep the waves that such noise has, and what is unlike at one place is known from all.
+The scatter of the number over single strokes counts where it is more than that noise accounts for: another part, not
+the same one twice.
+Sources: GUM (JCGM 100:2008) 4.2, H.5 (what strokes differ by beyond the noise within them); JCGM 101:2008; blocks of a
+series drawn anew: H. Kuensch, Ann. Statist. 17:1217 (1989), and the lean of a number that way: B. Efron and R.
+Tibshirani, An Introduction to the Bootstrap (1993), ch. 10 (both from memory); pairs of opposite sign cancel the noise
+of the lean: J. Hammersley and K. Morton, Proc. Camb. Phil. Soc. 52:449 (1956; from memory).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.ndimage import uniform_filter1d
 
 from processing.budget.lines import Line
 from processing.budget.sources import NOISE, STROKES
+from processing.kernel import equivalent_kernel
 from processing.settings import UncertaintySettings
-from processing.stages import Curve, FloatArray
+from processing.stages import BoolArray, Curve, FloatArray
+
+PLAIN_FROM_MM, PLAIN_TO_NEWTON = 1.0, 1.0
+"""Deviations of strokes are taken between break-away and key bed: in the steep bed they tell of place, not of force."""
+SIZE_OVER_MM = 2.0
+"""Over so much way the size of the deviations is averaged: by hand the end of a stroke is less even than its middle."""
+SHORTEST_PLAIN_MM = 1.0
+"""From less than this no deviations are taken; the scatter of the samples must do."""
 
 
-def strokes_line(values: list[float], unit: str) -> Line | None:
-    """Return the type A line of the mean of single-stroke values, s / sqrt(n); None if there are fewer than two."""
+def strokes_line(values: list[float], unit: str, *, known_u: float = 0.0) -> Line | None:
+    """Return what the mean of single-stroke values is unsure by, s / sqrt(n), beyond what is known of it already.
+
+    known_u: what the lines that differ from stroke to stroke give the mean. None if there are fewer than two values.
+    """
     if len(values) < 2:
         return None
-    u = float(np.std(values, ddof=1) / np.sqrt(len(values)))
+    squared = float(np.var(values, ddof=1)) / len(values) - known_u**2
+    u = float(np.sqrt(max(squared, 0.0)))
     return Line(name=STROKES, kind="A", distribution="t", u=u, unit=unit, dof=len(values) - 1.0)
 
 
-def noise_line(values: list[float], value: float, unit: str) -> Line:
-    """Return what noise does to a number: how it scatters and, where an extreme is picked, how far it leans.
+def noise_line(values: list[float], unit: str) -> Line:
+    """Return how a number scatters by noise. values: of copies with the noise drawn anew, in pairs of opposite sign."""
+    u = float(np.std(values, ddof=1)) if len(values) >= 2 else 0.0
+    return Line(name=NOISE, kind="A", distribution="t", u=u, unit=unit, dof=max(1.0, len(values) / 2.0))
 
-    values: of copies with the noise drawn anew; value: of the curve as it is.
+
+def noisy_copies(curve: Curve, strokes: tuple[Curve, ...], settings: UncertaintySettings) -> Iterator[Curve]:
+    """Yield the curve with its noise drawn anew, each time with either sign; seeded, so always the same.
+
+    strokes: the curves whose mean it is. With one stroke alone the scatter of its samples is the noise.
     """
-    u, dof = 0.0, 1.0
-    if len(values) >= 2:
-        u, dof = float(np.hypot(np.std(values, ddof=1), np.mean(values) - value)), len(values) - 1.0
-    return Line(name=NOISE, kind="A", distribution="t", u=u, unit=unit, dof=dof)
-
-
-def noisy_copies(curve: Curve, settings: UncertaintySettings) -> Iterator[Curve]:
-    """Yield the curve with its noise drawn anew, as smooth as the kernel makes it; seeded, so always the same."""
     random = np.random.default_rng(settings.seed)
-    kernel = _noise_kernel(curve)
-    for _ in range(settings.noise_draws):
-        down = curve.down_newton + curve.down_u_newton * _smooth_noise(random, kernel, len(curve.way_mm))
-        up = curve.up_newton
-        if up is not None and curve.up_u_newton is not None:
-            up = up + curve.up_u_newton * _smooth_noise(random, kernel, len(curve.way_mm))
-        yield replace(curve, down_newton=down, up_newton=up)
+    plain = _plain(curve)
+    down = _deviations([stroke.down_newton for stroke in strokes], plain, curve)
+    up = _deviations([stroke.up_newton for stroke in strokes if stroke.up_newton is not None], plain, curve)
+    for _ in range(settings.noise_draws // 2):
+        down_noise = _noise(random, down, curve.down_u_newton, curve)
+        up_noise = np.zeros(0) if curve.up_u_newton is None else _noise(random, up, curve.up_u_newton, curve)
+        for sign in (1.0, -1.0):
+            yield replace(
+                curve,
+                down_newton=curve.down_newton + sign * down_noise,
+                up_newton=None if curve.up_newton is None else curve.up_newton + sign * up_noise,
+            )
 
 
-def _noise_kernel(curve: Curve) -> FloatArray:
-    """Return the equivalent kernel of the local parabola, scaled so that filtered white noise has variance one."""
-    reach = max(2, int(np.ceil(curve.half_width_mm / curve.step_mm)))
-    off = np.arange(-reach, reach + 1) / reach
-    tricube = (1.0 - np.abs(off) ** 3) ** 3
-    s2, s4 = np.sum(tricube * off**2), np.sum(tricube * off**4)
-    kernel = tricube * (s4 - s2 * off**2)
-    scaled: FloatArray = kernel / np.sqrt(np.sum(kernel**2))
-    return scaled
+def _plain(curve: Curve) -> BoolArray:
+    """Return which points lie behind break-away and before the key bed, in one piece."""
+    plain = curve.way_mm >= PLAIN_FROM_MM
+    bed = np.flatnonzero(plain & (curve.down_newton > PLAIN_TO_NEWTON))
+    if len(bed):
+        plain[bed[0] :] = False
+    return plain
 
 
-def _smooth_noise(random: np.random.Generator, kernel: FloatArray, count: int) -> FloatArray:
-    noise: FloatArray = np.convolve(random.standard_normal(count + len(kernel) - 1), kernel, mode="valid")
+@dataclass(frozen=True, slots=True, eq=False)
+class _Deviations:
+    """What strokes do not share: of unit size, shape (n, M), from some point of the curve on; and its size, (G,)."""
+
+    unit: FloatArray
+    size_newton: FloatArray
+
+
+def _deviations(forces: list[FloatArray], plain: BoolArray, curve: Curve) -> _Deviations | None:
+    """Return how strokes deviate from their mean on the plain part, scaled to the noise of that mean.
+
+    Each stroke's own level is taken out: it is the zero's, which has a line of its own. None: too few or too short.
+    """
+    count, points = len(forces), int(np.count_nonzero(plain))
+    if count < 2 or points * curve.step_mm < SHORTEST_PLAIN_MM:
+        return None
+    off = np.array(forces)[:, plain]
+    off = off - off.mean(axis=0)
+    off -= off.mean(axis=1, keepdims=True)
+    off /= np.sqrt(count * (count - 1.0))
+    size = np.sqrt(uniform_filter1d(np.sum(off**2, axis=0), round(SIZE_OVER_MM / curve.step_mm), mode="nearest"))
+    size = np.maximum(size, np.finfo(np.float64).tiny)
+    everywhere = np.interp(curve.way_mm, curve.way_mm[plain], size)
+    return _Deviations(off / size, everywhere)
+
+
+def _noise(random: np.random.Generator, off: _Deviations | None, u_newton: FloatArray, curve: Curve) -> FloatArray:
+    """Return noise for the whole curve: deviations from a random place on, there and back without a jump, as large as
+    they are here; or white noise as smooth as the kernel makes it, where there are no deviations."""
+    count = len(curve.way_mm)
+    if off is None:
+        kernel = equivalent_kernel(curve)
+        kernel = kernel / np.sqrt(np.sum(kernel**2))
+        white: FloatArray = np.convolve(random.standard_normal(count + len(kernel) - 1), kernel, mode="valid")
+        return u_newton * white
+    there_and_back = np.concatenate([off.unit, off.unit[:, ::-1]], axis=1)
+    period = there_and_back.shape[1]
+    starts = random.integers(period, size=len(off.unit))
+    places = (starts[:, None] + np.arange(count)) % period
+    noise: FloatArray = off.size_newton * np.take_along_axis(there_and_back, places, axis=1).sum(axis=0)
     return noise

@@ -71,6 +71,10 @@ class RecordingFile:
         except (KeyError, OSError) as fault:
             raise MalformedRecording(f"{self.path}, key {key.name}", f"cannot be read ({fault})") from fault
 
+    def sample_count(self, key: Key) -> int:
+        """Return how many samples of a key are in the file, those set aside left out, without reading them."""
+        return int(self._entry[KEY_GROUP.format(number=key.number)][TRACE_COLUMNS[0].name].shape[0])
+
     def _asides(self, key: Key) -> tuple[SetAside, ...]:
         asides: list[SetAside] = []
         while (name := ASIDE_GROUP.format(number=key.number, attempt=len(asides) + 1)) in self._entry:

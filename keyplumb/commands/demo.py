@@ -43,9 +43,9 @@ def run(arguments: argparse.Namespace) -> int:
     from keyplumb.truth_check import check_against
     from processing.calibration_status import marked
     from processing.display import parse_units
-    from processing.pipeline import analyse
     from processing.report.write import write_report
     from processing.summary import odd_key_sentences, summary
+    from processing.whole_recording import analyse_file
     from recordings.reader import open_recording
 
     units = parse_units(arguments.units)
@@ -55,7 +55,7 @@ def run(arguments: argparse.Namespace) -> int:
     _forget_last_demo(recording)
     _survey(arguments, recording, truths)
     with open_recording(recording) as opened:
-        result = analyse(opened.header, opened.read_keys(), diary=opened.diary)
+        result = analyse_file(opened)
     written = write_report(result, recording.with_suffix(""), units)
 
     print(f"\n{result.header.run.instrument}, surveyed through a serial port")

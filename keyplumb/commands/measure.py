@@ -73,10 +73,9 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.budget:
         tell_budget(arguments)
         return DONE
-    from processing.calibrate import recalibrated
     from processing.display import parse_units
-    from processing.pipeline import analyse
     from processing.views import measure_view, tidy_table
+    from processing.whole_recording import analyse_file
     from recordings.errors import MalformedRecording
     from recordings.reader import open_recording
 
@@ -85,7 +84,7 @@ def run(arguments: argparse.Namespace) -> int:
         chosen = [key for key in opened.keys if arguments.keys is None or key in arguments.keys]
         if not chosen:
             raise MalformedRecording(str(arguments.recording), "holds none of the keys asked for; see `keyplumb info`")
-        result = analyse(recalibrated(opened.header, record), map(opened.read_key, chosen), chosen_settings(arguments))
+        result = analyse_file(opened, chosen_settings(arguments), keys=chosen, record=record)
         if not opened.complete:
             print("keyplumb: the recording was interrupted; measuring what is there", file=sys.stderr)
     if arguments.json:

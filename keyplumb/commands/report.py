@@ -36,10 +36,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Measure, then write both files."""
-    from processing.calibrate import recalibrated
     from processing.display import parse_units
-    from processing.pipeline import analyse
     from processing.report.write import write_report
+    from processing.whole_recording import analyse_file
     from recordings.errors import MalformedRecording
     from recordings.reader import open_recording
 
@@ -50,9 +49,7 @@ def run(arguments: argparse.Namespace) -> int:
             raise MalformedRecording(str(arguments.recording), f"holds no {', '.join(missing)}; see `keyplumb info`")
         if not opened.keys:
             raise MalformedRecording(str(arguments.recording), "holds no keys; there is nothing to report")
-        result = analyse(
-            recalibrated(opened.header, record), opened.read_keys(), chosen_settings(arguments), diary=opened.diary
-        )
+        result = analyse_file(opened, chosen_settings(arguments), record=record)
     stem = arguments.out or arguments.recording.with_suffix("")
     for written in write_report(result, stem, parse_units(arguments.units), curves_of=arguments.curves):
         print(written)

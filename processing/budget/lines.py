@@ -53,6 +53,15 @@ class Correlation:
     r: float
 
 
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """What was added to a number for a known effect (GUM 3.2.3), in the measurand's unit."""
+
+    name: str
+    """That of the line which tells how sure the correction is."""
+    amount: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Budget:
     """A measurand's value and all that makes it uncertain. Raises ValueError if lines and correlations do not fit."""
@@ -62,6 +71,8 @@ class Budget:
     value: float
     lines: tuple[Line, ...]
     correlations: tuple[Correlation, ...] = ()
+    corrections: tuple[Correction, ...] = ()
+    """What `value` already holds."""
     factor_share: float = 1.0
     """What the coverage factor is multiplied with where a bound dominates (`rectangular.py`); 1: as the GUM has it."""
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
+from math import sqrt
 
 import numpy as np
 from scipy.stats import norm
@@ -45,14 +46,16 @@ def combine(budget: Budget) -> Combined:
     5.0
     """
     parts = [_joint(budget, group) for group in groups(budget)]
-    variance = sum(part.u**2 for part in parts)
-    weighted = sum(part.u**4 / part.dof for part in parts)
+    variance = sum(u**2 for u, _ in parts)
+    weighted = sum(u**4 / dof for u, dof in parts)
     dof = min(MOST_DOF, variance**2 / weighted) if weighted > 0 else MOST_DOF
-    return Combined(float(np.sqrt(variance)), dof, budget.factor_share)
+    return Combined(sqrt(variance), dof, budget.factor_share)
 
 
 def groups(budget: Budget) -> list[tuple[Line, ...]]:
     """Return the lines in groups that are independent of each other, in the order of their first lines."""
+    if not budget.correlations:
+        return [(line,) for line in budget.lines]
     left = {line.name: line for line in budget.lines}
     found = []
     while left:
@@ -73,14 +76,15 @@ def correlation_matrix(budget: Budget, group: tuple[Line, ...]) -> np.ndarray[tu
     return matrix
 
 
-def _joint(budget: Budget, group: tuple[Line, ...]) -> Combined:
+def _joint(budget: Budget, group: tuple[Line, ...]) -> tuple[float, float]:
+    """Return a group's standard uncertainty and degrees of freedom."""
     if len(group) == 1:
-        return Combined(abs(group[0].contribution), group[0].dof)
+        return abs(group[0].contribution), group[0].dof
     given = np.array([line.contribution for line in group])
     variance = float(given @ correlation_matrix(budget, group) @ given)
     if variance < -ROUNDING * float(given @ given):
         raise ValueError(f"{budget.measurand}: these correlations contradict each other")
-    return Combined(float(np.sqrt(max(variance, 0.0))), min(line.dof for line in group))
+    return sqrt(max(variance, 0.0)), min(line.dof for line in group)
 
 
 def shares(budget: Budget) -> dict[str, float]:

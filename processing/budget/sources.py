@@ -14,31 +14,40 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from processing.budget.lines import AS_GOOD_AS_KNOWN_DOF, Distribution, Line
-from processing.inertia import HEAVIEST_KEY_KG
-from processing.otherwise import smoothing_bound
-from processing.stages import Curve
+from processing.budget.calibration_lines import Sensitivity
+from processing.budget.lines import AS_GOOD_AS_KNOWN_DOF, Distribution, Kind, Line
 
 if TYPE_CHECKING:
     from processing.evidence import Evidence
     from processing.settings import Settings
 
+ZERO, DRIFT, TOUCH = "zero of the cell", "drift of the zero", "place of touch"
+DRIFT_APART = "drift of the zero from down to up"
 NOISE = "noise, through smoothing and picking"
 STROKES = "repeatability of strokes"
-INERTIA, SMOOTHING, LATENCY = "mass of the key", "smoothing", "latency bound of the note"
+LEAN, INERTIA = "lean of picked extremes", "mass of the key"
+GROUND = "friction after a step back"
+SMOOTHING, LATENCY = "smoothing", "latency bound of the note"
 OTHERWISE: tuple[tuple[str, Distribution, str], ...] = (
+    (LEAN, "rectangular", "noise lifts what is picked as largest: by what as much noise again does for a sharp "
+                          "extreme, by 2.4 times that for a flat one; the middle of the two is the bound"),
     (INERTIA, "normal", "what accelerating the key takes is taken out of the curves; its mass is known only so well"),
-    (SMOOTHING, "rectangular", "the curve is smoothed once more and read again; at a lopsided peak a reckoned bound"),
-    (LATENCY, "rectangular", "the note may be late by up to its bound; the number is read again for that case"),
-)
+    (GROUND, "rectangular", "after a step back friction comes back over some hundredths of a millimetre; samples so "
+                            "near are left out, and leaving out more shows what is left of it"),
+    (SMOOTHING, "rectangular", "what smoothing once more does; the place of a lopsided peak is corrected, and a "
+                               "reckoned share of the kernel is left"),
+    (LATENCY, "rectangular", "the note may be late by up to its bound: corrected by half of it, the other half is left "
+                             "either way"),
+)  # fmt: skip
 """Lines that every measurand has, found by reading it again (`otherwise.py`); 0 where it does not hang on them."""
+STROKE_BY_STROKE = (NOISE, ZERO, DRIFT, DRIFT_APART)
+"""Lines for what every stroke has anew; their scatter is not counted once more as repeatability."""
+LEAST_LEAN, MOST_LEAN = 1.0, 1.0 / (np.sqrt(2.0) - 1.0)
+"""True lean over the lean that drawing the same noise once more shows. A sharp extreme leans by the noise's variance:
+twice the variance, as much again. On flat ground the largest of n grows as the noise's deviation: sqrt 2 times it."""
 
-DIFFERENCES = ("friction", "letoff_rise", "letoff_drop", "breakaway", "damper_step")
-"""Forces less forces: the zero of the cell falls out."""
 TIMED_WAY_MM = 1.0
 """measurands.md: the speed at note-on is that over the last millimetre."""
-FORCE_AT_ENDS_NEWTON = 1.0
-"""A shift of x = 0 by dx changes a work by the force at its ends times dx; no plain key takes 1 N before the bed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,23 +57,30 @@ class Source:
     name: str
     distribution: Distribution
     unit: str
-    sensitivity: float
-    acts_on: Callable[[str, str], bool]
-    """Given a measurand's name and unit."""
+    acts_on: Callable[[str], bool]
+    """Given a measurand's name."""
     u: Callable[[Evidence, Settings], float]
     """Standard uncertainty of the input, in `unit`."""
     why: str
+    bend: str | None = None
+    """By which bend of the curve (`bent_curves.py`) the sensitivity is found; None: it acts on the number itself."""
+    dof: Callable[[Evidence], float] = lambda _: AS_GOOD_AS_KNOWN_DOF
 
-    def line(self, evidence: Evidence, settings: Settings) -> Line:
-        """Return the source's line for one key."""
+    @property
+    def kind(self) -> Kind:
+        """A: estimated from repeated readings in this recording."""
+        return "A" if self.distribution == "t" else "B"
+
+    def line(self, evidence: Evidence, settings: Settings, sensitivity: Sensitivity) -> Line:
+        """Return the source's line for one key. sensitivity: of the measurand to a constant that can be bent."""
         return Line(
             name=self.name,
-            kind="B",
+            kind=self.kind,
             distribution=self.distribution,
             u=float(self.u(evidence, settings)),
             unit=self.unit,
-            dof=AS_GOOD_AS_KNOWN_DOF,
-            sensitivity=self.sensitivity,
+            dof=self.dof(evidence),
+            sensitivity=1.0 if self.bend is None else sensitivity(self.bend),
         )
 
 
@@ -76,68 +92,54 @@ def _touch_u(evidence: Evidence, _: Settings) -> float:
     return evidence.touch_u_mm
 
 
-def start_ramp_newton(evidence: Evidence) -> float:
-    """Return how much force setting the key in motion can take: m v^2 / (2 d), d the kernel's half-width.
-
-    Source: energy of the moving key over the way in which it was given; 0.35 kg is a heavy bass key's effective mass.
-    """
-    speed_m_per_s, way_m = evidence.speed_mm_per_s * 1e-3, evidence.curve.half_width_mm * 1e-3
-    return HEAVIEST_KEY_KG * speed_m_per_s**2 / (2.0 * way_m)
-
-
 def _timed_way_u(evidence: Evidence, _: Settings) -> float:
     return evidence.speed_mm_per_s * evidence.touch_u_mm * float(np.sqrt(2.0)) / TIMED_WAY_MM
 
 
-def _start_u(evidence: Evidence, _: Settings) -> float:
-    return start_ramp_newton(evidence) / float(np.sqrt(3.0))
-
-
 SOURCES = (
     Source(
-        "zero of the cell", "normal", "N", 1.0,
-        lambda name, unit: unit == "N" and name not in DIFFERENCES, _zero_u,
-        "the zero is read in the air of every stroke, with the cell's noise; where forces are subtracted it falls out",
+        ZERO, "normal", "N", lambda _: True, _zero_u,
+        "the zero is read in the air of every stroke, with the cell's noise; the number is read again with another",
+        bend=ZERO,
     ),
     Source(
-        "place of touch", "normal", "mm", 1.0,
-        lambda _, unit: unit == "mm", _touch_u,
-        "x = 0 is known to the gauge's step and noise and to the way between two samples; where two places are "
-        "subtracted it falls out but is counted all the same, on the safe side",
+        DRIFT, "t", "N", lambda _: True, lambda evidence, _: evidence.drift.together_newton,
+        "between two readings in the air the zero wanders off the straight line as far as it does elsewhere",
+        bend=ZERO,
+        dof=lambda evidence: evidence.drift.dof,
     ),
     Source(
-        "place of touch, ends of the work", "normal", "mm", FORCE_AT_ENDS_NEWTON,
-        lambda _, unit: unit == "mJ", _touch_u,
-        "a shifted x = 0 shifts the ends of the work by force times way; 1 N is more than a plain key takes",
+        DRIFT_APART, "t", "N", lambda _: True, lambda evidence, _: evidence.drift.apart_newton,
+        "the part of that wandering by which the way up differs from the way down",
+        bend=DRIFT_APART,
+        dof=lambda evidence: evidence.drift.dof,
     ),
     Source(
-        "setting the key in motion", "rectangular", "N", 1.0,
-        lambda name, _: name == "breakaway", _start_u,
-        "m v^2 / 2d for the heaviest key over the kernel's half-width is force of motion, not of break-away",
+        TOUCH, "normal", "mm", lambda _: True, _touch_u,
+        "x = 0 is known to the gauge's step and noise and to the way between two samples; the number is read again "
+        "from another touch",
+        bend=TOUCH,
     ),
     Source(
-        "ends of the timed way", "normal", "mm/s", 1.0,
-        lambda name, _: name == "speed_at_trigger", _timed_way_u,
+        "ends of the timed way", "normal", "mm/s", lambda name: name == "speed_at_trigger", _timed_way_u,
         "the speed is a millimetre over its time, and either end is known as well as a place of touch",
     ),
 )  # fmt: skip
 
 
-def otherwise_lines(
-    name: str, unit: str, *, heavier: float, smoother: float, later: float, curve: Curve
-) -> tuple[Line, ...]:
-    """Return the lines of OTHERWISE, given how far the number moves in each case, in its own unit."""
-    sizes = (
-        abs(heavier),
-        smoothing_bound(name, smoother, curve) / float(np.sqrt(3.0)),
-        abs(later) / float(np.sqrt(3.0)),
-    )
-    return tuple(
-        Line(name=source, kind="B", distribution=distribution, u=u, unit=unit, dof=AS_GOOD_AS_KNOWN_DOF)
-        for (source, distribution, _), u in zip(OTHERWISE, sizes, strict=True)
-    )
+def rig_lines(name: str, evidence: Evidence, settings: Settings, sensitivity: Sensitivity) -> tuple[Line, ...]:
+    """Return the lines of type B of a measurand, given its name, without the calibration's."""
+    return tuple(source.line(evidence, settings, sensitivity) for source in SOURCES if source.acts_on(name))
 
 
-def rig_lines(name: str, unit: str, evidence: Evidence, settings: Settings) -> tuple[Line, ...]:
-    """Return the lines of type B of a measurand, given its name and unit, without the calibration's."""
-    return tuple(source.line(evidence, settings) for source in SOURCES if source.acts_on(name, unit))
+OF_ALL = SOURCES[:4]
+"""Sources that every measurand has: zero, both drifts, touch; 0 where it does not hang on them."""
+DEFINITION = "room that the definition leaves"
+ROOM_OF_DEFINITION = {
+    "letoff_slope": "over how much way the steepest fall is taken is not said: the kernel's, in the line of smoothing",
+    "damper_position": "how near the step its two sides are read is not said: 0.35 to 0.85 mm here, not counted",
+    "damper_step": "how near the step its two sides are read is not said: 0.35 to 0.85 mm here, not counted",
+}
+"""All other definitions are thresholds and places given as numbers: nothing is left open, so there is no line. What
+noise does at a threshold is in the line of noise. Slow may be anything up to 5 mm/s for all of them: a number is that
+of the speed at which it was taken."""

@@ -11,9 +11,10 @@ from processing.stages import FloatArray
 def _work(key: ReadOff, force: FloatArray) -> float:
     """Return the integral of a force from 0 to bed contact in N mm = mJ; the last step is cut where it ends."""
     way, end_mm = key.curve.way_mm, key.marks.bed_contact_mm
-    whole = key.between(0.0, end_mm - key.curve.step_mm / 2)
-    places = np.append(way[whole], end_mm)
-    return float(np.trapezoid(np.append(force[whole], np.interp(end_mm, way, force)), places))
+    whole = force[key.between(0.0, end_mm - key.curve.step_mm / 2)]
+    to_last = key.curve.step_mm * (whole.sum() - (whole[0] + whole[-1]) / 2.0)
+    left_mm = end_mm - way[len(whole) - 1]
+    return float(to_last + left_mm * (whole[-1] + np.interp(end_mm, way, force)) / 2.0)
 
 
 def press_work(key: ReadOff) -> float:

@@ -19,7 +19,7 @@ def peak_position(key: ReadOff) -> float:
 
 def peak_force(key: ReadOff) -> float:
     """Force at the local maximum, N."""
-    key.peak_mm()
+    key.peaked_letoff()
     return _top_newton(key)
 
 
@@ -37,7 +37,7 @@ def onset_position(key: ReadOff) -> float:
 
 def end_position(key: ReadOff) -> float:
     """First place after the peak where 90 % of the drop is done, mm."""
-    key.peak_mm()
+    key.peaked_letoff()
     return key.letoff().end_mm or 0.0
 
 
@@ -58,11 +58,12 @@ def ratio(key: ReadOff) -> float:
 
 def slope(key: ReadOff) -> float:
     """Steepest fall between peak and end, N/mm."""
-    key.peak_mm()
-    letoff = key.letoff()
+    letoff = key.peaked_letoff()
     part = key.between(key.at(letoff.peak or 0), letoff.end_mm or 0.0)
-    falling = np.gradient(key.curve.down_newton, key.curve.step_mm)[part]
-    return float(-falling.min())
+    first, last = max(part.start, 1), min(part.stop, len(key.curve.way_mm) - 1)
+    force = key.curve.down_newton
+    fallen = force[first - 1 : last - 1] - force[first + 1 : last + 1]
+    return float(fallen.max() / (2.0 * key.curve.step_mm))
 
 
 def work(key: ReadOff) -> float:

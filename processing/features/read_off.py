@@ -7,7 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from processing.errors import FeatureNotFound
-from processing.landmarks import Landmarks, LetOff
+from processing.find_letoff import LetOff
+from processing.kink import top_shift_mm
+from processing.landmarks import Landmarks
 from processing.settings import FeatureSettings
 from processing.stages import Curve, FloatArray
 
@@ -50,12 +52,26 @@ class ReadOff:
             )
         return letoff
 
-    def peak_mm(self) -> float:
-        """Return the place of the let-off's peak. Raises FeatureNotFound if there is no peak."""
+    def peaked_letoff(self) -> LetOff:
+        """Return a let-off that has a peak. Raises FeatureNotFound if there is none."""
         letoff = self.letoff()
         if letoff.kind == "shoulder" or letoff.peak is None:
             raise FeatureNotFound("a shoulder, not a peak: the force rises and does not fall")
-        return self.at(letoff.peak)
+        return letoff
+
+    def peak_mm(self) -> float:
+        """Return the place of the let-off's peak, where it was before smoothing moved it (`kink.py`).
+
+        Raises FeatureNotFound if there is no peak.
+        """
+        letoff = self.peaked_letoff()
+        assert letoff.peak is not None
+        top, before, lowest = (
+            float(self.curve.down_newton[letoff.peak]),
+            letoff.before_newton or 0.0,
+            letoff.lowest_newton or 0.0,
+        )
+        return self.at(letoff.peak) - top_shift_mm(self.curve, letoff.peak, top - max(before, lowest))
 
     def trigger_mm(self) -> float:
         """Return the place of note-on. Raises FeatureNotFound if there is none."""

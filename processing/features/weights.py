@@ -10,6 +10,7 @@ import numpy as np
 from processing.errors import FeatureNotFound
 from processing.features.letoff import onset_position
 from processing.features.read_off import ReadOff
+from processing.selection import mean
 from processing.stages import FloatArray
 
 
@@ -18,7 +19,7 @@ def _mean_over_window(key: ReadOff, force: FloatArray) -> float:
     if window.stop <= window.start:
         least = key.settings.narrowest_window_mm
         raise FeatureNotFound(f"less than {least:g} mm between break-away and damper or let-off: no place for a weight")
-    return float(np.mean(force[window]))
+    return mean(force[window])
 
 
 def down_weight(key: ReadOff) -> float:
@@ -60,7 +61,7 @@ def lift_weight(key: ReadOff) -> float:
 def breakaway(key: ReadOff) -> float:
     """Largest force in the first millimetre less the mean of the second, not below 0, N."""
     first, second = key.between(0.0, 1.0), key.between(1.0, 2.0)
-    over = key.curve.down_newton[first].max() - key.curve.down_newton[second].mean()
+    over = key.curve.down_newton[first].max() - mean(key.curve.down_newton[second])
     return max(0.0, float(over))
 
 

@@ -18,7 +18,8 @@ from processing.budget.calibration_lines import CalibrationDoubt
 from processing.display import Units
 from processing.display import measured as in_figures
 from processing.errors import FeatureNotFound, NoStroke
-from processing.landmarks import Landmarks, LetOff, find_landmarks
+from processing.find_letoff import LetOff
+from processing.landmarks import Landmarks, find_landmarks
 from processing.pipeline import analyse_key, comparable, strokes_of
 from processing.quasi_static import quasi_static_part
 from processing.report.curves import draw_key
@@ -56,7 +57,7 @@ def look_closely(
     """Return what the picture of a key shows; a key of which nothing could be measured has no strokes."""
     result = analyse_key(recording, calibration, settings, doubt)
     try:
-        _, strokes = strokes_of(quasi_static_part(recording), calibration, settings)
+        _, _, strokes = strokes_of(quasi_static_part(recording), calibration, settings)
     except NoStroke:
         return CloseUp(result, (), None, settings)
     marks = None

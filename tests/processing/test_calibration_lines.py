@@ -23,10 +23,12 @@ from processing.budget.calibration_lines import (
     fit_lines,
 )
 from processing.budget.lines import Line
+from processing.budget.sources import DRIFT_APART, TOUCH, ZERO
 from processing.evidence import Evidence
 from processing.features.read_off import NotePlaces
 from processing.measure import measure_key
 from processing.stages import FloatArray, Measurement, StrokeNotes
+from processing.zero_drift import Drift
 from tests.builders import QUICK, SyntheticKey, a_curve
 
 KEY = SyntheticKey()
@@ -45,7 +47,20 @@ ALL = CalibrationDoubt(
 def an_evidence(doubt: CalibrationDoubt | None, *, up: FloatArray | None = None) -> Evidence:
     curve = a_curve(X, KEY.force_down(X), KEY.force_up(X) if up is None else up)
     notes = StrokeNotes(trigger_mm=8.5, release_mm=7.0, velocity=None, speed_at_trigger_mm_per_s=SPEED)
-    return Evidence(curve, (curve,) * 3, curve, (notes,) * 3, True, 1e-4, 1e-3, SPEED, (), doubt)
+    return Evidence(
+        curve=curve,
+        stroke_curves=(curve,) * 3,
+        heavier_curve=curve,
+        stricter_curve=curve,
+        stroke_notes=(notes,) * 3,
+        notes_heard=True,
+        zero_u_newton=1e-4,
+        drift=Drift(2e-4, 4.0),
+        touch_u_mm=1e-3,
+        speed_mm_per_s=SPEED,
+        flags=(),
+        doubt=doubt,
+    )
 
 
 def measured(doubt: CalibrationDoubt | None = ALL, *, up: FloatArray | None = None) -> dict[str, Measurement]:
@@ -89,6 +104,18 @@ CLOSED_FORMS = [
     ("key_dip", SKEW, 0.0, 1e-6),
     ("trigger_position", SKEW, SPEED, 1e-6),
     ("release_position", SKEW, SPEED, 1e-6),
+    ("down_weight", ZERO, 1.0, 1e-6),
+    ("friction", ZERO, 0.0, 1e-6),  # a force less a force
+    ("friction", DRIFT_APART, 1.0, 1e-6),  # (D + s - (U - s)) / 2
+    ("balance_weight", DRIFT_APART, 0.0, 1e-6),
+    ("letoff_drop", ZERO, 0.0, 1e-6),
+    ("letoff_ratio", ZERO, -KEY.peak_rise / (KEY.down + KEY.peak_rise) ** 2, 1e-2),  # d/dz of drop / (peak + z)
+    ("return_work", ZERO, KEY.bed_mm, 0.1),
+    ("key_dip", ZERO, -DIP_PER_NEWTON, 1e-3),
+    ("key_dip", TOUCH, 1.0, 1e-2),
+    ("aftertouch", TOUCH, 0.0, 1e-2),  # a place less a place
+    ("release_height", TOUCH, 0.0, 1e-2),
+    ("down_weight", TOUCH, 0.0, 1e-6),
     ("trigger_position", BACKLASH, 0.0, 1e-6),
     ("release_position", BACKLASH, 1.0, 1e-6),
 ]

@@ -8,14 +8,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from processing.budget.otherwise_lines import AT_FEET, otherwise_lines
+from processing.budget.sources import LATENCY
 from processing.features.read_off import NotePlaces
 from processing.inertia import PRIOR_KG, Accelerations, mass_of, without_inertia
-from processing.otherwise import (
-    KINK_SHIFT_SHARE,
-    equivalent_kernel,
-    notes_as_late_as_may_be,
-    smoothed_again,
-)
+from processing.kink import LEFT_SHARE, top_shift_mm
+from processing.otherwise import notes_as_late_as_may_be, smoothed_again
 from processing.rectangular import covered, factor_share
 from processing.stages import Curve
 from tests.builders import a_curve
@@ -52,17 +50,44 @@ def test_smoothing_again_shows_what_smoothing_once_has_done_to_a_wave() -> None:
     assert taken_once > 1e-3
 
 
-@pytest.mark.parametrize(("rise_mm", "fall_mm"), [(0.775, 0.35), (1.45, 0.6), (1.0, 0.5)])
-def test_a_lopsided_peak_moves_by_no_more_than_a_ninth_of_the_kernel(rise_mm: float, fall_mm: float) -> None:
-    width = np.where(X < 6.0, rise_mm, fall_mm)
-    ridge = 0.5 + 0.1 * (1.0 + np.cos(np.pi * np.clip((X - 6.0) / width, -1.0, 1.0)))
+def _ridge(x: NDArray[np.float64], rise_mm: float, fall_mm: float, slope: float = 0.0) -> NDArray[np.float64]:
+    """A raised cosine of 0.2 N with its crest at 6 mm, on a slope."""
+    width = np.where(x < 6.0, rise_mm, fall_mm)
+    ridge: NDArray[np.float64] = 0.5 + 0.1 * (1.0 + np.cos(np.pi * np.clip((x - 6.0) / width, -1.0, 1.0))) + slope * x
+    return ridge
 
-    top = np.convolve(ridge, equivalent_kernel(a_smooth_curve(ridge)), "same")[550:650]
 
-    at = int(np.argmax(top))
-    left, middle, right = top[at - 1 : at + 2]
-    place_mm = 5.5 + 0.01 * at + 0.005 * (left - right) / (left - 2 * middle + right)
-    assert 0.08 * HALF_WIDTH_MM < 6.0 - place_mm < 1.05 * KINK_SHIFT_SHARE * HALF_WIDTH_MM
+@pytest.mark.parametrize("slope", [0.0, 0.01, 0.02])
+@pytest.mark.parametrize(("rise_mm", "fall_mm"), [(0.75, 0.35), (0.75, 0.6), (1.0, 0.5), (1.45, 0.35), (1.45, 0.6)])
+def test_the_top_of_a_lopsided_peak_is_moved_back_to_within_the_stated_share_of_the_kernel(
+    rise_mm: float, fall_mm: float, slope: float
+) -> None:
+    fine = np.arange(5.5, 6.5, 1e-4)
+    true_mm = float(fine[np.argmax(_ridge(fine, rise_mm, fall_mm, slope))])
+    curve = smoothed_again(a_smooth_curve(_ridge(X, rise_mm, fall_mm, slope)))
+
+    at = 550 + int(np.argmax(curve.down_newton[550:650]))
+    left, middle, right = curve.down_newton[at - 1 : at + 2]
+    place_mm = 0.01 * at + 0.005 * (left - right) / (left - 2 * middle + right)
+    off = place_mm - top_shift_mm(curve, at, 0.2) - true_mm
+    assert abs(off) < LEFT_SHARE * HALF_WIDTH_MM
+    if slope == 0.0 and fall_mm < 0.5:
+        assert abs(off) < 0.25 * abs(place_mm - true_mm)
+
+
+def test_an_even_peak_is_not_moved() -> None:
+    curve = a_smooth_curve(_ridge(X, 0.5, 0.5))
+
+    assert top_shift_mm(curve, 600, 0.2) == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("fall_mm", [0.30, 0.35, 0.45])
+def test_at_feet_and_tops_smoothing_once_more_shows_less_than_smoothing_has_done(fall_mm: float) -> None:
+    raw = a_smooth_curve(_ridge(X, 0.9, fall_mm))
+    once = smoothed_again(raw)
+    lows = [float(curve.down_newton[600:750].min()) for curve in (raw, once, smoothed_again(once))]
+
+    assert (lows[1] - lows[0]) / (lows[2] - lows[1]) == pytest.approx(AT_FEET["letoff_drop"], rel=0.1)
 
 
 def test_a_late_note_is_taken_back_by_the_way_gone_meanwhile() -> None:
@@ -72,6 +97,19 @@ def test_a_late_note_is_taken_back_by_the_way_gone_meanwhile() -> None:
 
     assert earlier.trigger_mm == pytest.approx(8.0 - 0.015)
     assert earlier.release_mm == pytest.approx(5.0 + 0.030)
+
+
+def test_a_note_that_may_be_late_is_taken_back_by_half_and_half_is_left() -> None:
+    """20 um late at most: between 0 and 20, so 10 less, and a rectangle of 10 either way has 10 / sqrt 3, GUM 4.3.7."""
+    curve = a_smooth_curve(np.full(len(X), 0.5))
+
+    lines, corrections = otherwise_lines(
+        "trigger_position", "mm", lean=0.0, heavier=0.0, stricter=0.0, smoother=0.0, later=-0.02, curve=curve
+    )
+
+    (correction,) = corrections
+    assert (correction.name, correction.amount) == (LATENCY, pytest.approx(-0.01))
+    assert {line.name: line.u for line in lines}[LATENCY] == pytest.approx(0.01 / np.sqrt(3.0))
 
 
 def _pressed_with_tremor(kg: float, amplitude_m_per_s2: float) -> tuple[tuple[Curve, ...], tuple[Accelerations, ...]]:

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.ndimage import median_filter
 
-from processing.calibrate import calibrate, is_wild, noise_sigma
+from processing.calibrate import WILD_SIGMAS, calibrate, is_wild, noise_sigma
 from processing.errors import NoStroke
 from processing.segment import split_presses
-from processing.stages import CalibratedTrace, Stroke
+from processing.stages import BoolArray, CalibratedTrace, FloatArray, Stroke
 from processing.strokes import to_stroke
 from recordings.types import RawTrace
 from tests.builders import SETTINGS, Press, SyntheticKey, a_calibration, a_trace, pressed
@@ -144,6 +145,30 @@ def test_a_real_edge_is_not_wild() -> None:
     edge = np.concatenate([np.zeros(50), np.ones(50)]) + 0.001 * np.random.default_rng(1).standard_normal(100)
 
     assert not is_wild(edge, 0.1).any()
+
+
+def wild_by_definition(signal: FloatArray, least: float) -> BoolArray:
+    """Every sample held against the median of five around it (scipy.ndimage) and against its two neighbours."""
+    off = np.abs(signal - median_filter(signal, 5, mode="nearest"))
+    before, after = np.roll(signal, 1), np.roll(signal, -1)
+    alone = np.minimum(np.abs(signal - before), np.abs(signal - after)) > 2.0 * np.abs(after - before)
+    wild: BoolArray = alone & (off > max(least, WILD_SIGMAS * noise_sigma(signal)))
+    return wild
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    seed=st.integers(0, 1000),
+    wild=st.lists(st.tuples(st.integers(0, 79), st.floats(-2.0, 2.0)), max_size=12),
+    edge=st.integers(0, 80),
+)
+def test_wild_samples_are_those_of_the_definition(seed: int, wild: list[tuple[int, float]], edge: int) -> None:
+    signal = 0.003 * np.random.default_rng(seed).standard_normal(80)
+    signal[edge:] += 1.0
+    for place, height in wild:
+        signal[place] += height
+
+    assert np.array_equal(is_wild(signal, 0.1), wild_by_definition(signal, 0.1))
 
 
 def test_missing_samples_are_counted_as_gaps() -> None:

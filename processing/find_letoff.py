@@ -1,0 +1,171 @@
+"""Where the let-off is: the local maximum with the deepest fall after it, or a shoulder; and where the key bed begins.
+
+How it works: every local maximum of the curve is a candidate; most bumps of a noisy curve are dismissed at a glance.
+A rise and a fall are believed if they exceed the detection limit. Definitions: measurands.md, Let-off.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import uniform_filter1d
+
+from processing.damper import Damper
+from processing.selection import first_true, last_true, mean
+from processing.settings import FeatureSettings
+from processing.stages import Curve, FloatArray, LetOffKind
+from processing.straight import crossing_mm, slope_of
+
+IndexArray = np.ndarray[tuple[int], np.dtype[np.intp]]
+CONFIRM_MM = 0.2
+DAMPER_OVER_MM = 0.5
+"""A damper's step is over so far behind its middle."""
+SHOULDER_FLATTENS = 0.3
+"""A shoulder: after its steepest rise the curve is this much flatter before the key bed."""
+KERNELS_CLEAR_OF_BED = 2.0
+"""The bend of the bed lies before the place where it has risen by contact_rise, and the kernel dips on either side."""
+
+
+@dataclass(frozen=True, slots=True)
+class LetOff:
+    """The let-off, or that there is none. `peak` is an index into the curve."""
+
+    kind: LetOffKind
+    limit_newton: float
+    """The detection limit that was in force."""
+    peak: int | None = None
+    onset_mm: float | None = None
+    end_mm: float | None = None
+    before_newton: float | None = None
+    lowest_newton: float | None = None
+    """Lowest force between the peak and key dip."""
+
+
+def find_letoff(curve: Curve, dip_mm: float, limit: float, settings: FeatureSettings) -> LetOff:
+    """Return the local maximum with the deepest fall after it, if rise and fall exceed the limit.
+
+    The highest and lowest of a noisy curve lie apart by chance alone, so the fall must also exceed the limit between
+    means over CONFIRM_MM around both.
+    """
+    force, step = curve.down_newton, curve.step_mm
+    dip = int(dip_mm / step)
+    rising = np.diff(force[: dip + 1]) > 0
+    peaks = np.flatnonzero(rising[:-1] & ~rising[1:]) + 1
+    best, deepest = LetOff("none", limit), 0.0
+    earliest_mm = max(settings.before_from_mm, settings.letoff_search_from * 0.8 * dip_mm)
+    for peak, at_most in _promising(force[: dip + 1], peaks[peaks * step > earliest_mm], step, limit, settings):
+        if at_most <= deepest:
+            break
+        lowest = _lowest_newton(curve, int(peak), dip, settings)
+        before = _before_newton(curve, int(peak), settings)
+        drop, rise = force[peak] - lowest, force[peak] - before
+        if drop <= deepest or min(drop, rise, _confirmed_drop(curve, int(peak), lowest, dip)) <= limit:
+            continue
+        contact_mm = bed_contact(curve, dip_mm, int(peak), settings)
+        if settings.letoff_search_from * contact_mm <= peak * step <= contact_mm:
+            best, deepest = _letoff_at(curve, int(peak), before, lowest, limit, dip, settings), drop
+    return best
+
+
+def _promising(
+    force: FloatArray, peaks: IndexArray, step: float, limit: float, settings: FeatureSettings
+) -> Iterator[tuple[int, float]]:
+    """Yield the peaks that may rise and fall by more than the limit, each with the most that it may fall, that first.
+
+    A noisy curve has many peaks; sums and minima that run over the whole curve tell at once which are worth a look.
+    """
+    falls = force[peaks] - np.minimum.accumulate(force[::-1])[::-1][peaks]
+    total = np.concatenate([[0.0], np.cumsum(force)])
+    ends_mm = (settings.before_from_mm, settings.before_to_mm)
+    first, last = (np.rint(peaks - way_mm / step).astype(np.intp) for way_mm in ends_mm)
+    rises = force[peaks] - (total[last + 1] - total[first]) / (last + 1 - first)
+    worth = np.flatnonzero(np.minimum(falls, rises) > limit)
+    for place in worth[np.argsort(-falls[worth], kind="stable")]:
+        yield int(peaks[place]), float(falls[place])
+
+
+def _confirmed_drop(curve: Curve, peak: int, lowest: float, dip: int) -> float:
+    half = round(CONFIRM_MM / 2 / curve.step_mm)
+    force = curve.down_newton
+    trough = peak + first_true(force[peak : dip + 1] <= lowest)
+    top, bottom = (force[max(0, at - half) : at + half + 1] for at in (peak, trough))
+    return mean(top) - mean(bottom)
+
+
+def _before_newton(curve: Curve, peak: int, settings: FeatureSettings) -> float:
+    at_mm = peak * curve.step_mm
+    return _mean_between(curve, curve.down_newton, at_mm - settings.before_from_mm, at_mm - settings.before_to_mm)
+
+
+def _letoff_at(
+    curve: Curve, peak: int, before: float, lowest: float, limit: float, dip: int, settings: FeatureSettings
+) -> LetOff:
+    force = curve.down_newton
+    fallen = float(force[peak] - settings.end_share * (force[peak] - lowest))
+    end = peak + first_true(force[peak : dip + 1] <= fallen)
+    end_mm = crossing_mm(curve.way_mm, force, end, fallen)
+    return LetOff("found", limit, peak, _onset_mm(curve, peak, before, settings), end_mm, before, lowest)
+
+
+def _onset_mm(curve: Curve, peak: int, before: float, settings: FeatureSettings) -> float | None:
+    force = curve.down_newton
+    level = float(before + settings.onset_share * (force[peak] - before))
+    low = force[:peak] <= level
+    return crossing_mm(curve.way_mm, force, last_true(low) + 1, level) if low.any() else None
+
+
+def find_shoulder(
+    curve: Curve, dip_mm: float, damper: Damper | None, limit: float, settings: FeatureSettings
+) -> LetOff:
+    """Return a rise without a fall: steep, then much flatter again before the key bed; of several the highest."""
+    step, force = curve.step_mm, curve.down_newton
+    slope = np.gradient(uniform_filter1d(force, round(CONFIRM_MM / step) | 1), step)
+    flat = np.flatnonzero((np.diff(slope[:-1]) < 0) & (np.diff(slope[1:]) >= 0)) + 1
+    first_mm = max(0.55 * dip_mm, settings.before_from_mm + 1.0)
+    if damper is not None:  # the force before must be read after the damper's step, or the step would be the rise
+        first_mm = max(first_mm, damper.position_mm + DAMPER_OVER_MM + settings.before_from_mm)
+    best = LetOff("none", limit)
+    for top in flat[(flat * step >= first_mm) & (flat * step < dip_mm)]:
+        before = _before_newton(curve, int(top), settings)
+        steepest = float(slope[max(0, top - round(settings.before_to_mm / step)) : top].max())
+        flattened = slope[top] <= SHOULDER_FLATTENS * steepest
+        higher = best.peak is None or force[top] > force[best.peak]
+        if flattened and higher and force[top] - before - _plain_rise(curve, int(top), settings) > 1.5 * limit:
+            onset_mm = _onset_mm(curve, int(top), before, settings)
+            best = LetOff("shoulder", limit, int(top), onset_mm, float(curve.way_mm[top]), before, float(force[top]))
+    return best
+
+
+def _plain_rise(curve: Curve, top: int, settings: FeatureSettings) -> float:
+    """Return how much the force would have risen to a shoulder's top anyway, at the slope that it had before."""
+    first = round((top * curve.step_mm - settings.before_from_mm - 0.5) / curve.step_mm)
+    last = round((top * curve.step_mm - settings.before_to_mm) / curve.step_mm)
+    part = slice(max(0, first), last)
+    slope = slope_of(curve.way_mm[part], curve.down_newton[part])
+    return max(0.0, slope) * (settings.before_from_mm + settings.before_to_mm) / 2.0
+
+
+def _mean_between(curve: Curve, force: FloatArray, from_mm: float, to_mm: float) -> float:
+    first, last = max(0, round(from_mm / curve.step_mm)), round(to_mm / curve.step_mm) + 1
+    return mean(force[first:last])
+
+
+def _lowest_newton(curve: Curve, first: int, dip: int, settings: FeatureSettings) -> float:
+    """Return the lowest force from a point to key dip, kept clear of the bed's bend.
+
+    A parabola that reaches across the bend into a steep bed dips under both sides of it.
+    """
+    force = curve.down_newton[first : dip + 1]
+    rises = last_true(force <= force.min() + settings.contact_rise_newton)
+    clear = rises - round(KERNELS_CLEAR_OF_BED * curve.half_width_mm / curve.step_mm)
+    return float(force[: clear + 1].min()) if clear > 0.2 / curve.step_mm else float(force.min())
+
+
+def bed_contact(curve: Curve, dip_mm: float, lowest_from: int, settings: FeatureSettings) -> float:
+    """Return where the key bed begins, mm; lowest_from: the point from which on the lowest force is sought."""
+    dip = min(int(np.ceil(dip_mm / curve.step_mm)), len(curve.way_mm) - 1)
+    level = _lowest_newton(curve, lowest_from, dip, settings) + settings.contact_rise_newton
+    below = lowest_from + last_true(curve.down_newton[lowest_from : dip + 1] <= level)
+    return crossing_mm(curve.way_mm, curve.down_newton, below + 1, level) if below < dip else float(dip_mm)
