@@ -24,7 +24,7 @@ from processing.quality.checks import KeyEvidence, run_checks
 from processing.quasi_static import quasi_static_part
 from processing.segment import split_presses
 from processing.settings import Settings
-from processing.stages import CalibratedTrace, Curve, Finding, KeyResult, Stroke
+from processing.stages import CalibratedTrace, Curve, Finding, KeyResult, Measurement, Stroke
 from processing.strokes import to_stroke
 from processing.zero_drift import zero_drift
 from recordings.types import Calibration, DiaryEntry, Header, KeyRecording, RunInfo
@@ -88,11 +88,8 @@ def _analyse_key(
     stroke_notes = tuple(notes_of_stroke(stroke, log) for stroke in strokes)
 
     used = comparable(strokes, settings)
-    stricter = tuple(
-        to_stroke(trace, press, stricter_ground(settings.stroke))
-        for press, stroke in zip(presses, strokes, strict=True)
-        if stroke in used
-    )
+    used_presses = [press for press, stroke in zip(presses, strokes, strict=True) if stroke in used]
+    stricter = tuple(to_stroke(trace, press, stricter_ground(settings.stroke)) for press in used_presses)
     curves, heavier_curve, stricter_curve = _curves(trace, used, stricter, settings)
     curve = mean_curve(curves)
 
@@ -113,11 +110,16 @@ def _analyse_key(
     measurements, marks = measure_key(evidence, settings)
     measurements = with_range_flags(measurements, trace, used, settings.feature.bed_newton)
     findings = run_checks(KeyEvidence(trace, strokes, used, curve, marks, log, stroke_notes, settings))
-    if any(finding.code == "gritty" for finding in findings):
-        measurements = tuple(replace(measured, flags=(*measured.flags, "gritty")) for measured in measurements)
+    measurements = _with_grit(measurements, findings)
     kind = marks.letoff.kind if marks else "none"
     window_mm = marks.window_mm(curve) if marks else None
     return KeyResult(recording.key, len(used), measurements, kind, findings, curve, curves, window_mm)
+
+
+def _with_grit(measurements: tuple[Measurement, ...], findings: tuple[Finding, ...]) -> tuple[Measurement, ...]:
+    if all(finding.code != "gritty" for finding in findings):
+        return measurements
+    return tuple(replace(measured, flags=(*measured.flags, "gritty")) for measured in measurements)
 
 
 def _curves(

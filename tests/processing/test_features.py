@@ -25,7 +25,8 @@ NO_NOTES = NotePlaces(None, None, None, "no note events were recorded")
 
 
 def curve_of(key: SyntheticKey) -> Curve:
-    return a_curve(X, key.force_down(X), key.force_up(X))
+    """The key as it is: not smoothed, so there is next to no kernel that has moved its peak."""
+    return replace(a_curve(X, key.force_down(X), key.force_up(X)), half_width_mm=0.01)
 
 
 def read(curve: Curve, notes: NotePlaces = NO_NOTES) -> ReadOff:
