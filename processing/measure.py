@@ -138,7 +138,7 @@ def _measure(feature: Feature, whole: ReadOff, again: Again, evidence: Evidence,
 def _lines_of_the_recording(
     feature: Feature, value: float, again: Again, evidence: Evidence, settings: Settings
 ) -> tuple[tuple[Line, ...], tuple[Correction, ...]]:
-    """Return the lines of noise, of the rig and of what may have been otherwise; and what the number is corrected by."""
+    """Return the lines of noise, of the rig and of what may have been otherwise; and the corrections."""
     copies = _values(feature, again.noisy)
     otherwise, corrections = otherwise_lines(
         feature.name,

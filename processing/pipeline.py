@@ -111,8 +111,7 @@ def _analyse_key(
     measurements = with_range_flags(measurements, trace, used, settings.feature.bed_newton)
     findings = run_checks(KeyEvidence(trace, strokes, used, curve, marks, log, stroke_notes, settings))
     measurements = _with_grit(measurements, findings)
-    kind = marks.letoff.kind if marks else "none"
-    window_mm = marks.window_mm(curve) if marks else None
+    kind, window_mm = (marks.letoff.kind, marks.window_mm(curve)) if marks else ("none", None)
     return KeyResult(recording.key, len(used), measurements, kind, findings, curve, curves, window_mm)
 
 

@@ -226,7 +226,8 @@ def test_a_letoff_is_found_wherever_and_however_high_it_is(peak: float, rise: fl
 @settings(max_examples=20, deadline=None)
 @given(st.floats(0.8, 1.25))
 def test_scaling_the_force_scales_the_weights_and_leaves_places(factor: float) -> None:
-    plain, scaled = curve_of(KEY), a_curve(X, factor * KEY.force_down(X), factor * KEY.force_up(X))
+    plain = curve_of(KEY)
+    scaled = replace(plain, down_newton=factor * KEY.force_down(X), up_newton=factor * KEY.force_up(X))
 
     for name in ("down_weight", "up_weight", "friction", "letoff_rise", "letoff_drop"):
         assert value(name, scaled) == pytest.approx(factor * value(name, plain), rel=1e-6)
