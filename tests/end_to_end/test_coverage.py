@@ -2,12 +2,13 @@
 
 How it works: 64 keys, so many of whose intervals must hold the truth that an honest 95 % fails once in a thousand at
 most, all measurands together (Bonferroni over them), by the binomial distribution. The judge itself is shown to see an
-uncertainty that is half or twice what it should be, over the keys that `make coverage` presses.
+uncertainty that is half or twice what it should be, on these keys and over as many as `make coverage` presses.
 """
 
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from functools import partial
 from multiprocessing import Pool
 
@@ -20,36 +21,49 @@ from benchmarks.coverage import HIGHEST, LOWEST, Held, Row, hold_number, rows_of
 KEYS, SEED = 64, 7
 CHANCE = 0.001
 """Of failing though every measurand is covered 92 % of the time, all measurands together."""
-WIDEST = 6.0
-"""U95 over the median error: 2.9 for a normal law with a known deviation (1.96 / 0.674), twice that for an uncertainty
-twice as large as it should be."""
+WIDEST = 8.0
+"""U95 over the median error: 2.9 for a normal law with a known deviation (1.96 / 0.674); 4 to 6 with few degrees of
+freedom, bounds, and the chance of a median of 64."""
 
 
 @pytest.fixture(scope="module")
-def rows() -> list[Row]:
+def held() -> list[Held]:
     with Pool(os.cpu_count()) as pool:
-        held = pool.map(partial(hold_number, seed=SEED), range(KEYS), chunksize=4)
-    return rows_of(one for key in held for one in key)
+        by_key = pool.map(partial(hold_number, seed=SEED), range(KEYS), chunksize=4)
+    return [one for key in by_key for one in key]
+
+
+def narrow(rows: list[Row]) -> set[str]:
+    """Return the measurands whose intervals hold the truth less often than chance lets 92 % do."""
+    return {row.name for row in rows if row.covered * row.count < binom.ppf(CHANCE / len(rows), row.count, LOWEST)}
+
+
+def wide(rows: list[Row]) -> set[str]:
+    """Return the measurands whose intervals are many times their error: so few keys cannot tell 99 from 95 %."""
+    return {row.name for row in rows if row.median_expanded > WIDEST * row.median_error}
+
+
+def with_uncertainty_times(factor: float, held: list[Held]) -> list[Row]:
+    return rows_of(replace(one, expanded=None if one.expanded is None else factor * one.expanded) for one in held)
 
 
 @pytest.mark.slow
-def test_intervals_hold_the_truth_as_often_as_they_say(rows: list[Row]) -> None:
-    narrow = {
-        row.name: row.covered
-        for row in rows
-        if row.covered * row.count < binom.ppf(CHANCE / len(rows), row.count, LOWEST)
-    }
+def test_intervals_hold_the_truth_as_often_as_they_say(held: list[Held]) -> None:
+    rows = rows_of(held)
 
     assert len(rows) == 29
-    assert narrow == {}
+    assert narrow(rows) == set()
+    assert wide(rows) == set()
 
 
 @pytest.mark.slow
-def test_intervals_are_no_wider_than_they_need_be(rows: list[Row]) -> None:
-    """So few keys cannot tell 99 from 95 %; that the interval is not many times the error they can."""
-    wide = {row.name: row.median_expanded / row.median_error for row in rows}
+def test_the_same_keys_with_half_the_uncertainty_are_seen_to_be_narrow(held: list[Held]) -> None:
+    assert len(narrow(with_uncertainty_times(0.5, held))) > 5
 
-    assert {name: ratio for name, ratio in wide.items() if ratio > WIDEST} == {}
+
+@pytest.mark.slow
+def test_the_same_keys_with_twice_the_uncertainty_are_seen_to_be_wide(held: list[Held]) -> None:
+    assert len(wide(with_uncertainty_times(2.0, held))) > 5
 
 
 def held_with(error_over_u: float, keys: int) -> list[Held]:
@@ -67,19 +81,6 @@ def test_the_judge_sees_an_uncertainty_that_is_half_or_twice_what_it_should_be(e
 
     assert row.verdict == said
     assert row.groups_off == ({"motor sharp": said} if said else {})
-
-
-def test_the_small_version_sees_an_uncertainty_that_is_half_of_what_it_should_be() -> None:
-    (row,) = rows_of(held_with(2.0, KEYS))
-
-    assert row.covered * row.count < binom.ppf(CHANCE / 29, row.count, LOWEST)
-
-
-def test_the_small_version_sees_an_uncertainty_that_is_twice_what_it_should_be() -> None:
-    """Twice 2.9 is 5.8; the median of 64 errors is known to a tenth, so a little more than that is asked."""
-    (row,) = rows_of(held_with(0.45, KEYS))
-
-    assert row.median_expanded / row.median_error > WIDEST
 
 
 def test_a_share_is_called_wide_only_beyond_doubt() -> None:
