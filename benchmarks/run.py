@@ -1,4 +1,4 @@
-"""`make bench`: what our steps cost, as ratios to a bare peer measured in the same run.
+"""`make bench`: what our steps cost, as ratios to a bare peer measured in the same run; and a small coverage table.
 
 Single runs on a shared machine: differences under 15 % are noise.
 """
@@ -11,7 +11,7 @@ from itertools import chain
 
 import numpy as np
 
-from benchmarks import cable, survey
+from benchmarks import cable, coverage, survey
 from rig.protocol.frames import FrameDecoder, encode_frame
 from rig.protocol.messages import SAMPLE_DTYPE, SampleBlock
 from rig.virtual.bench import Bench, BenchSpec
@@ -47,6 +47,18 @@ def lines() -> Iterable[str]:
     yield f"virtual rig pressing a key: {2.0 / rig_s:.0f} x real time"
 
 
+COVERAGE_KEYS = 200
+"""Enough to tell 86 from 92 %; `make coverage` presses more."""
+
+
+def coverage_lines() -> Iterable[str]:
+    """Yield how often the stated intervals hold the truth, with the interval of each share."""
+    rows = coverage.rows_of_keys(COVERAGE_KEYS)
+    yield f"coverage of the 95 % intervals over {COVERAGE_KEYS} virtual keys, calibrations drawn anew:"
+    yield from coverage.lines(rows)
+    yield from coverage.sentences(rows)
+
+
 if __name__ == "__main__":
-    for line in chain(survey.lines(), lines(), cable.lines()):
+    for line in chain(survey.lines(), lines(), cable.lines(), coverage_lines()):
         print(line, flush=True)

@@ -66,7 +66,12 @@ def total_sentences(budget: Budget, coverage: float, units: Units) -> list[str]:
     factor = total.coverage_factor(coverage)
     combined = _with_shown(units.value(total.u, budget.unit), shown)
     expanded = _with_shown(units.value(factor * total.u, budget.unit), shown)
+    corrected = [
+        f"corrected by {_with_shown(units.value(correction.amount, budget.unit), shown)}: {correction.name}"
+        for correction in budget.corrections
+    ]
     return [
+        *corrected,
         f"combined standard uncertainty u = {combined}, {total.dof:.1f} effective degrees of freedom",
         f"expanded at {100.0 * coverage:g} %: U = {factor:.2f} u = {expanded}",
     ]
@@ -106,6 +111,7 @@ def budget_view(budget: Budget, coverage: float, found: Comparison | None) -> di
         "measurand": budget.measurand,
         "unit": budget.unit,
         "value": budget.value,
+        "corrections": {correction.name: correction.amount for correction in budget.corrections},
         "u": total.u,
         "dof": total.dof,
         "k": factor,

@@ -21,7 +21,7 @@ OF_THE_HEIGHT = 0.5
 """Where the widths are taken: of a raised cosine the steepest place, so the least moved by noise."""
 STEEPEST_RATIO = 100.0
 """A flank ten times as wide as the other is a jump; the shift has come to its end by then."""
-LEFT_SHARE = 0.03
+LEFT_SHARE = 0.04
 """Of the kernel's half-width: what is left of the shift at most, for raised cosines of 0.75 to 1.45 mm of rise and 0.35
 to 0.60 mm of fall, whose tops are no parabolas, on slopes up to 0.02 N/mm (a test reckons it)."""
 

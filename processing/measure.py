@@ -10,7 +10,7 @@ import numpy as np
 
 from processing.bent_curves import BENDS, OF_THE_STROKES
 from processing.budget.calibration_lines import calibration_lines
-from processing.budget.lines import Budget, Correlation
+from processing.budget.lines import Budget, Correction, Line
 from processing.budget.otherwise_lines import otherwise_lines
 from processing.budget.propagation import combine
 from processing.budget.sources import STROKE_BY_STROKE, rig_lines
@@ -128,8 +128,25 @@ def _measure(feature: Feature, whole: ReadOff, again: Again, evidence: Evidence,
         value = feature.measure(whole)
     except FeatureNotFound as absent:  # only this one: a bug must stay a crash
         return Measurement(name=feature.name, unit=feature.unit, value=None, reason=str(absent))
-    flags = list(evidence.flags)
     sensitivity = partial(_sensitivity, feature, value, again)
+    own, corrections = _lines_of_the_recording(feature, value, again, evidence, settings)
+    type_a = [line for line in (_repeatability(feature, again, own),) if line is not None]
+    more, correlations = ((), ()) if evidence.doubt is None else calibration_lines(evidence.doubt, sensitivity)
+    budget = Budget(
+        measurand=feature.name,
+        unit=feature.unit,
+        value=value + sum(correction.amount for correction in corrections),
+        lines=(*own, *type_a, *more),
+        correlations=correlations,
+        corrections=corrections,
+    )
+    return _with_budget(budget, evidence.flags if type_a else (*evidence.flags, "single_stroke"), settings)
+
+
+def _lines_of_the_recording(
+    feature: Feature, value: float, again: Again, evidence: Evidence, settings: Settings
+) -> tuple[tuple[Line, ...], tuple[Correction, ...]]:
+    """Return the lines of noise, of the rig and of what may have been otherwise; and the corrections."""
     copies = _values(feature, again.noisy)
     otherwise, corrections = otherwise_lines(
         feature.name,
@@ -141,34 +158,22 @@ def _measure(feature: Feature, whole: ReadOff, again: Again, evidence: Evidence,
         later=_moved(feature, value, again.later),
         curve=evidence.curve,
     )
-    lines = [
-        noise_line(copies, feature.unit),
-        *rig_lines(feature.name, evidence, settings, sensitivity),
-        *otherwise,
-    ]
+    rig = rig_lines(feature.name, evidence, settings, partial(_sensitivity, feature, value, again))
+    own = (noise_line(copies, feature.unit), *rig, *otherwise, *_line_to_zero_speed(feature, value, again, evidence))
+    return own, corrections
+
+
+def _line_to_zero_speed(feature: Feature, value: float, again: Again, evidence: Evidence) -> list[Line]:
     told = [line for line in (evidence.trigger, evidence.release) if line is not None]
-    if told:
-        off = _moved(feature, value, again.off_line)
-        lines.append(BY_NAME[TO_ZERO_SPEED].line(off, feature.unit, min(line.dof for line in told)))
-    known_u = float(np.sqrt(sum(line.contribution**2 for line in lines if line.name in STROKE_BY_STROKE)))
-    type_a = strokes_line(_values(feature, again.singles), feature.unit, known_u=known_u)
-    if type_a is None:
-        flags.append("single_stroke")
-    else:
-        lines.append(type_a)
-    correlations: tuple[Correlation, ...] = ()
-    if evidence.doubt is not None:
-        more, correlations = calibration_lines(evidence.doubt, sensitivity)
-        lines += more
-    budget = Budget(
-        measurand=feature.name,
-        unit=feature.unit,
-        value=value + sum(correction.amount for correction in corrections),
-        lines=tuple(lines),
-        correlations=correlations,
-        corrections=corrections,
-    )
-    return _with_budget(budget, tuple(flags), settings)
+    if not told:
+        return []
+    off = _moved(feature, value, again.off_line)
+    return [BY_NAME[TO_ZERO_SPEED].line(off, feature.unit, min(line.dof for line in told))]
+
+
+def _repeatability(feature: Feature, again: Again, own: tuple[Line, ...]) -> Line | None:
+    known_u = float(np.sqrt(sum(line.contribution**2 for line in own if line.name in STROKE_BY_STROKE)))
+    return strokes_line(_values(feature, again.singles), feature.unit, known_u=known_u)
 
 
 def _with_budget(plain: Budget, flags: tuple[str, ...], settings: Settings) -> Measurement:

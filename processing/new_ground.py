@@ -60,7 +60,9 @@ def to_branch(
     regained_at = np.maximum.accumulate(np.where(new, -np.inf, furthest + regains_mm))
     new &= (here >= 0.0) & (onward >= regained_at)
     sliding = Branch(trace.time_s[part][new], here[new], force[part][new])
-    new &= in_the_bed | _slides(onward, trace, part, sliding.speed_mm_per_s())
+    slides = in_the_bed | _slides(onward, trace, part, sliding.speed_mm_per_s())
+    new = new & slides if (new & slides).any() else new
+    new[np.argmax(onward)] |= not new.any()  # a way has an end, however strange the rest
     return Branch(trace.time_s[part][new], here[new], force[part][new])
 
 

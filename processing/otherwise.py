@@ -1,8 +1,8 @@
 """What a number would be had something been otherwise: a part of its uncertainty for what is only known within bounds.
 
 How it works: the curve or the notes are changed by as much as may be wrong with them and the number is read again; how
-far it has moved is taken as half of a rectangular distribution. So every number gets what concerns it, however it hangs
-on the curve.
+far it has moved tells what may be wrong (`budget/otherwise_lines.py`). So every number gets what concerns it, however
+it hangs on the curve.
 Sources: sensitivity by a finite change, GUM 5.1.3 note 2; rectangular distributions, GUM 4.3.7; smoothing a smooth
 curve again to see what smoothing does: twicing, J. W. Tukey, Exploratory Data Analysis (1977), ch. 16 (from memory).
 """

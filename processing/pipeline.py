@@ -132,11 +132,8 @@ def _analyse_key(
     stroke_notes = tuple(notes_of_stroke(stroke, log) for stroke in strokes)
 
     used = comparable(strokes, settings)
-    stricter = tuple(
-        to_stroke(trace, press, stricter_ground(settings.stroke))
-        for press, stroke in zip(presses, strokes, strict=True)
-        if stroke in used
-    )
+    used_presses = [press for press, stroke in zip(presses, strokes, strict=True) if stroke in used]
+    stricter = tuple(to_stroke(trace, press, stricter_ground(settings.stroke)) for press in used_presses)
     curves, heavier_curve, stricter_curve, mass = _curves(trace, used, stricter, settings)
     curve = mean_curve(curves)
     dynamic = recorded_dynamics(whole, calibration, used, stated_at=settings.stated_at)
@@ -164,8 +161,7 @@ def _analyse_key(
     by_name = {measured.name: measured for measured in measurements}
     findings = run_checks(KeyEvidence(trace, strokes, used, curve, marks, log, stroke_notes, settings, by_name))
     measurements = _with_grit(measurements, findings)
-    kind = marks.letoff.kind if marks else "none"
-    window_mm = marks.window_mm(curve) if marks else None
+    kind, window_mm = (marks.letoff.kind, marks.window_mm(curve)) if marks else ("none", None)
     return KeyResult(recording.key, len(used), measurements, kind, findings, curve, curves, window_mm, seen)
 
 
@@ -175,7 +171,7 @@ def _calibrated(trace: RawTrace, calibration: Calibration, settings: Settings) -
 
 
 def _with_grit(measurements: tuple[Measurement, ...], findings: tuple[Finding, ...]) -> tuple[Measurement, ...]:
-    if not any(finding.code == "gritty" for finding in findings):
+    if all(finding.code != "gritty" for finding in findings):
         return measurements
     return tuple(replace(measured, flags=(*measured.flags, "gritty")) for measured in measurements)
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from processing.settings import Settings
 
 ZERO, DRIFT, TOUCH = "zero of the cell", "drift of the zero", "place of touch"
-DRIFT_APART = "drift of the zero from down to up"
+DRIFT_APART = "drift between down and up"
 NOISE = "noise, through smoothing and picking"
 STROKES = "repeatability of strokes"
 LEAN, INERTIA = "lean of picked extremes", "mass of the key"

@@ -1,6 +1,6 @@
 """The note on the way: where it starts and stops. Definitions: measurands.md, Note events.
 
-With strokes at one speed the places are raw; the bound of the latency widens their uncertainty (`uncertainty.py`).
+With strokes at one speed half of the latency's bound is taken off the places afterwards (`budget/otherwise_lines.py`).
 """
 
 from __future__ import annotations

@@ -18,7 +18,7 @@ from processing.report.style import BLUE, DARK, ORANGE, new_figure
 from processing.stages import KeyResult
 
 SHOWN = ("down_weight", "key_dip", "letoff_peak_position")
-ROOM_FOR_WORDS = 1.5
+ROOM_FOR_WORDS = 1.60
 """The axis goes on so far beyond the longest bar."""
 LEGEND_INCHES, LEGEND_OVER_INCHES = 0.35, 0.21
 """Free room above the panels, and how far above the first one's frame the legend begins: over its title."""

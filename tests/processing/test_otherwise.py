@@ -100,7 +100,7 @@ def test_a_late_note_is_taken_back_by_the_way_gone_meanwhile() -> None:
 
 
 def test_a_note_that_may_be_late_is_taken_back_by_half_and_half_is_left() -> None:
-    """20 um late at most: between 0 and 20, so 10 less, and a rectangle of 10 either way has 10 / sqrt 3, GUM 4.3.7."""
+    """20 um late at most: between 0 and 20, so 10 less; a rectangle of 10 either way: 10 / sqrt 3 (GUM 4.3.7)."""
     curve = a_smooth_curve(np.full(len(X), 0.5))
 
     lines, corrections = otherwise_lines(

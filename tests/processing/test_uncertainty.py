@@ -60,7 +60,7 @@ def test_noise_drawn_anew_is_that_of_the_mean_and_the_same_each_time() -> None:
 
     assert np.std(copies) == pytest.approx(0.001 / np.sqrt(3.0), rel=0.1)
     assert np.array_equal(copies, again)
-    assert np.array_equal(copies[0], -copies[1])  # in pairs, so that what is linear does not lean
+    assert copies[0] == pytest.approx(-copies[1], abs=1e-12)  # in pairs, so that what is linear does not lean
 
 
 def test_noise_drawn_anew_keeps_the_waves_of_a_trembling_hand() -> None:
