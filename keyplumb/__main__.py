@@ -13,6 +13,7 @@ from types import ModuleType
 from keyplumb import __version__
 from keyplumb.commands import (
     check,
+    compare,
     demo,
     import_,
     info,
@@ -37,6 +38,7 @@ COMMANDS: tuple[ModuleType, ...] = (
     repair,
     import_,
     measure,
+    compare,
     report,
     info,
     virtual_rig,

@@ -1,14 +1,14 @@
 """The mean of values along the keyboard, when neighbours resemble each other.
 
-How it works: the values are seen about a line in the place, so a difference that runs along the keyboard is no noise.
+How it works: the values are seen about a parabola in the place: what runs or bulges along the keyboard is no noise.
 What is left is projected on a few slow cosines; their mean square estimates the variance of slow variation, which is
 what a mean suffers from, and divided by it the mean has a Student's t with as many degrees of freedom as cosines. That
 is exact for independent values whatever their places. If values fade into each other as r^distance, slow cosines still
-see a little less than the mean suffers; the factor follows from r. r itself is taken from the signs of second
-differences, over all keys of both colours: neither a trend, nor a step, nor an odd key moves it much.
+see a little less than the mean suffers; the factor follows from r. r itself is taken from normal scores of the steps
+from key to key, over all keys of both colours: neither a trend, nor one big step, nor an odd key moves it much.
 Sources: cosines: Mueller, J. Econometrics 141:1331, 2007; Lazarus, Lewis, Stock & Watson, J. Bus. Econ. Stat. 36:541,
-2018; sine law of signs: Sheppard, Phil. Trans. 192:101, 1899; the factor for r is our own, and `make error-rates` shows
-that the intervals hold.
+2018; normal scores: van der Waerden, Indag. Math. 14:453, 1952; the factor for r is our own, and `make error-rates`
+shows that the intervals hold.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from scipy.stats import norm, rankdata
 from scipy.stats import t as student_t
 
 from processing.budget.propagation import MOST_DOF
@@ -31,8 +32,8 @@ GREATEST_FADING = 0.85
 """More cannot be told from a trend."""
 COSINES_A_POWER, COSINES_AT_LEAST = 0.55, 1.5
 """Cosines: 0.55 n^(2/3) + 1.5: more lose robustness, fewer lose power. 5 of 14 keys, 9 of 52."""
-BELIEVED_SIGN, BELIEVED_PAIRS = -0.262, 8.0
-"""Before any data: as many pairs of second differences as for a fading of 0.2; keeps few keys from wild guesses."""
+BELIEVED_FADING, BELIEVED_PAIRS = 0.2, 8.0
+"""Before any data: as if so many pairs of steps had told this fading; keeps few keys from wild guesses."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,16 +65,24 @@ class Estimate:
 def fading_of(runs: Iterable[tuple[Places, FloatArray]]) -> float:
     """Return how strongly next neighbours correlate, 0 to GREATEST_FADING, from values of one or more colours.
 
-    If values are an AR(1), their second differences next to each other correlate by (r - 1) / 2.
+    If values are an AR(1), steps next to each other correlate by (r - 1) / 2.
     """
-    agreement, pairs = BELIEVED_SIGN * BELIEVED_PAIRS, BELIEVED_PAIRS
+    together, pairs = (BELIEVED_FADING - 1.0) / 2.0 * BELIEVED_PAIRS, BELIEVED_PAIRS
     for places, values in runs:
-        steps, apart = np.diff(values), np.diff(places)
+        scores, apart = _signed_scores(np.diff(values)), np.diff(places)
         both = (apart[:-1] == 1) & (apart[1:] == 1)
-        agreement += float(np.sum(np.sign(steps[:-1]) * np.sign(steps[1:]), where=both))
+        together += float(np.sum(scores[:-1] * scores[1:], where=both))
         pairs += float(np.count_nonzero(both))
-    correlation = np.sin(np.pi / 2.0 * agreement / pairs)
-    return float(np.clip(round(1.0 + 2.0 * correlation, 2), 0.0, GREATEST_FADING))
+    return float(np.clip(round(1.0 + 2.0 * together / pairs, 2), 0.0, GREATEST_FADING))
+
+
+def _signed_scores(steps: FloatArray) -> FloatArray:
+    """Return for each step the normal score of its size among all, with its sign; mean square 1."""
+    if len(steps) < 2:
+        return np.zeros(len(steps))
+    scores: FloatArray = np.sign(steps) * norm.ppf(0.5 + 0.5 * rankdata(np.abs(steps)) / (len(steps) + 1.0))
+    size = float(np.sqrt(np.mean(scores**2)))
+    return scores / size if size > 0.0 else scores
 
 
 def correlation_matrix(places: Places, fading: float) -> FloatArray:
@@ -86,18 +95,18 @@ def correlation_matrix(places: Places, fading: float) -> FloatArray:
 
 @lru_cache(maxsize=1024)
 def slow_cosines(places: Places, fading: float) -> tuple[FloatArray, float]:
-    """Return cosines (n, B) of length 1, free of lines in the place, and the factor for a fading.
+    """Return cosines (n, B) of length 1, free of parabolas in the place, and the factor for a fading.
 
     Raises ValueError for fewer than FEWEST places.
     """
     count = len(places)
     if count < FEWEST:
         raise ValueError(f"{count} places; a mean with its own scatter needs {FEWEST}")
-    cosines = min(count - 2, round(COSINES_A_POWER * count ** (2.0 / 3.0) + COSINES_AT_LEAST))
+    cosines = min(count - 3, round(COSINES_A_POWER * count ** (2.0 / 3.0) + COSINES_AT_LEAST))
     share = (np.arange(count) + 0.5) / count
-    at = np.array(places, np.float64)
-    waves = [np.cos(np.pi * power * share) for power in range(2, cosines + 2)]
-    basis = np.linalg.qr(np.array([np.ones(count), at - at.mean(), *waves]).T)[0][:, 2:]
+    at = np.array(places, np.float64) - np.mean(places)
+    waves = [np.cos(np.pi * power * share) for power in range(3, cosines + 3)]
+    basis = np.linalg.qr(np.array([np.ones(count), at, at**2, *waves]).T)[0][:, 3:]
     matrix = correlation_matrix(places, fading)
     suffered = float(matrix.sum()) / count
     seen = float(np.mean(np.einsum("ib,ij,jb->b", basis, matrix, basis)))

@@ -73,9 +73,9 @@ def drift_of(checks: Sequence[CheckedAgain]) -> Drift | None:
 
 
 def without_drift(values: FloatArray, times_s: FloatArray, drift: Drift, *, at_s: float) -> tuple[FloatArray, float]:
-    """Return values (n,) as they would have been at one time, and the standard uncertainty of their mean that this adds.
+    """Return values (n,) as they would have been at one time, and what that adds to the uncertainty of their mean.
 
-    times_s: (n,) when each was measured. The added part errs alike on all values, in proportion to their time.
+    times_s: (n,) when each was measured. The added part, a standard uncertainty, errs alike on all values.
     """
     hours = (times_s - at_s) / SECONDS_PER_HOUR
     return values - drift.per_hour.value * hours, drift.per_hour.u * abs(float(hours.mean()))

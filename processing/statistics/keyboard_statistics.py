@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from processing.budget.propagation import combine
 from processing.features.table import FEATURES
 from processing.keyboard import COLOURS, COMPARED, KeyboardResult, typical_values
 from processing.stages import FloatArray, read_only
@@ -101,22 +102,28 @@ def describe_keyboard(result: KeyboardResult, settings: StatisticsSettings | Non
     searched = sum(len(series.numbers) >= chosen.fewest_keys for series in found.values())
     alpha = chosen.stand_out_alpha / max(1, searched)
     fadings = {name: fading_of([(s.places, s.values) for (n, _), s in found.items() if n == name]) for name, _ in found}
+    measurands = tuple(_describe(series, fadings[name], alpha, chosen) for (name, _), series in found.items())
+    usual = {(one.name, one.colour): _usual(found[one.name, one.colour], one) for one in measurands}
     return KeyboardStatistics(
         result.header.run.instrument,
-        tuple(_describe(series, fadings[name], alpha, chosen) for (name, _), series in found.items()),
+        measurands,
         tuple(
             SharpsDiffer(name, series.unit, difference)
-            for (name, colour), series in found.items()
-            if colour == "natural" and (name, "sharp") in found
-            if (difference := sharps_less_naturals(series, found[name, "sharp"], fadings[name])) is not None
+            for (name, colour), series in usual.items()
+            if colour == "natural" and (name, "sharp") in usual
+            if (difference := sharps_less_naturals(series, usual[name, "sharp"], fadings[name])) is not None
         ),
         alpha,
     )
 
 
-def _describe(series: Series, fading: float, alpha: float, settings: StatisticsSettings) -> MeasurandStatistics:
-    from processing.budget.propagation import combine
+def _usual(series: Series, described: MeasurandStatistics) -> Series:
+    """Return a series without the keys that stand out."""
+    odd = {one.number for one in described.standing_out}
+    return series.only(frozenset(series.numbers) - odd)
 
+
+def _describe(series: Series, fading: float, alpha: float, settings: StatisticsSettings) -> MeasurandStatistics:
     enough = len(series.numbers) >= settings.fewest_keys
     return MeasurandStatistics(
         name=series.name,

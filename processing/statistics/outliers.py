@@ -60,7 +60,8 @@ def generalised_esd(values: FloatArray, *, most: int, alpha: float, thinned: flo
     alpha: probability that any of normal values is named. thinned: what the critical values are multiplied with where
     values have been drawn to the middle (MEDIAN_THINS); 1 for values as they are.
     """
-    left, candidates = np.arange(len(values)), []
+    left = np.arange(len(values))
+    candidates: list[Candidate] = []
     while len(candidates) < most and len(left) >= 3:
         kept = values[left]
         off = np.abs(kept - kept.mean())

@@ -3,8 +3,8 @@
 How it works: residuals are a matrix times the values, so the expectation of their sum of squares and its degrees of
 freedom follow from the matrix and from how neighbours correlate. The rig's own variance is taken off; the interval is
 that of the residual variance (chi-square) with the same variance taken off, never below 0.
-Sources: Satterthwaite, Biometrics Bull. 2:110, 1946; intervals for a variance less a known one, and for the ratio of two
-such: generalised pivots, Weerahandi, JASA 88:899, 1993; without own variance the ratio's is the F test.
+Sources: Satterthwaite, Biometrics Bull. 2:110, 1946; intervals for a variance less a known one, and for the ratio of
+two such: generalised pivots, Weerahandi, JASA 88:899, 1993; without own variance the ratio's is the F test.
 """
 
 from __future__ import annotations
@@ -12,13 +12,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import chdtrc
 from scipy.stats import chi2
 
 from processing.stages import FloatArray
 
-PIVOTS = 2000
+PIVOTS = 1000
 """Quantiles of one chi-square over which the other is averaged; more change the fourth digit of a probability."""
 WIDEST_RATIO = 1e3
+HALVINGS = 30
+"""Halvings of the logarithm of a million: to 1e-8."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,29 +73,37 @@ def ratio_of_spreads(first: Scatter, second: Scatter, coverage: float = 0.95) ->
     if first.spread == 0.0 or second.spread == 0.0:
         return None
     tail = (1.0 - coverage) / 2.0
-    below_one = _probability_below(1.0, first, second)
+    levels = (np.arange(PIVOTS) + 0.5) / PIVOTS
+    true_first = first.variance * first.dof / chi2.ppf(levels, first.dof) - first.own_variance
+    pivot = _Pivot(np.maximum(true_first, 0.0), second)
+    below_one = pivot.probability_below(1.0)
     return SpreadRatio(
         second.spread / first.spread,
-        _quantile(tail, first, second),
-        _quantile(1.0 - tail, first, second),
+        pivot.quantile(tail),
+        pivot.quantile(1.0 - tail),
         float(min(1.0, 2.0 * min(below_one, 1.0 - below_one))),
     )
 
 
-def _probability_below(ratio: float, first: Scatter, second: Scatter) -> float:
-    """Return the fiducial probability that the true ratio lies below `ratio`."""
-    levels = (np.arange(PIVOTS) + 0.5) / PIVOTS
-    true_first = np.maximum(first.variance * first.dof / chi2.ppf(levels, first.dof) - first.own_variance, 0.0)
-    needed = second.variance * second.dof / (second.own_variance + ratio**2 * true_first)
-    return float(np.mean(chi2.sf(needed, second.dof)))
+@dataclass(frozen=True, slots=True, eq=False)
+class _Pivot:
+    """The fiducial distribution of a ratio: what the first variance may be, all alike probable, and the second."""
 
+    true_first: FloatArray
+    second: Scatter
 
-def _quantile(probability: float, first: Scatter, second: Scatter) -> float:
-    low, high = 1.0 / WIDEST_RATIO, WIDEST_RATIO
-    for _ in range(40):
-        middle = float(np.sqrt(low * high))
-        if _probability_below(middle, first, second) < probability:
-            low = middle
-        else:
-            high = middle
-    return float(np.sqrt(low * high))
+    def probability_below(self, ratio: float) -> float:
+        """Return the probability that the true ratio lies below `ratio`."""
+        needed = self.second.variance * self.second.dof / (self.second.own_variance + ratio**2 * self.true_first)
+        return float(np.mean(chdtrc(self.second.dof, needed)))
+
+    def quantile(self, probability: float) -> float:
+        """Return the ratio below which the true one lies with a probability, by halving on a logarithmic scale."""
+        low, high = 1.0 / WIDEST_RATIO, WIDEST_RATIO
+        for _ in range(HALVINGS):
+            middle = float(np.sqrt(low * high))
+            if self.probability_below(middle) < probability:
+                low = middle
+            else:
+                high = middle
+        return float(np.sqrt(low * high))

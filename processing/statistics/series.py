@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from processing.budget.lines import Budget, Line
-from processing.budget.propagation import combine
+from processing.budget.propagation import MOST_DOF, combine
 from processing.budget.sources import NOISE, SOURCES, STROKES
 from processing.keyboard import KeyboardResult
 from processing.stages import FloatArray, KeyResult, Measurement, read_only
@@ -41,11 +41,13 @@ class Series:
     values: FloatArray
     own_u: FloatArray
     """Standard uncertainty of each key for itself."""
+    own_dof: FloatArray
+    """Its degrees of freedom."""
     shared: Budget
     """What errs alike on all keys, averaged over them."""
 
     def __post_init__(self) -> None:
-        read_only(self.values, self.own_u)
+        read_only(self.values, self.own_u, self.own_dof)
 
     @property
     def places(self) -> Places:
@@ -64,6 +66,7 @@ class Series:
             numbers=tuple(self.numbers[index] for index in kept),
             values=self.values[kept],
             own_u=self.own_u[kept],
+            own_dof=self.own_dof[kept],
         )
 
 
@@ -85,23 +88,26 @@ def series_of(
     if not keys:
         return None
     measured = [key[name] for key in keys]
+    own = np.array([_own_part(measurement) for measurement in measured], np.float64)
     return Series(
         name=name,
         unit=measured[0].unit,
         colour=colour,
         numbers=tuple(key.key.number for key in keys),
         values=np.array([measurement.value for measurement in measured], np.float64),
-        own_u=np.array([_own_u(measurement) for measurement in measured], np.float64),
+        own_u=own[:, 0].copy(),
+        own_dof=own[:, 1].copy(),
         shared=shared_budget(name, keys),
     )
 
 
-def _own_u(measurement: Measurement) -> float:
-    """Return the standard uncertainty that a key has for itself; all of it if its lines are not known."""
+def _own_part(measurement: Measurement) -> tuple[float, float]:
+    """Return what a key has for itself, u and degrees of freedom; all of it if its lines are not known."""
     if measurement.budget is None:
-        return measurement.u or 0.0
+        return measurement.u or 0.0, measurement.dof or MOST_DOF
     own = tuple(line for line in measurement.budget.lines if line.name in OWN)
-    return combine(replace(measurement.budget, lines=own, correlations=())).u
+    part = combine(replace(measurement.budget, lines=own, correlations=()))
+    return part.u, part.dof
 
 
 def shared_budget(name: str, keys: list[KeyResult]) -> Budget:

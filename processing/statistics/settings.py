@@ -18,7 +18,7 @@ class StatisticsSettings:
     narrowest_window: int = 9
     """Keys of a colour in that window at least: an octave has seven naturals; as in `OddKeySettings.neighbours`."""
     curved_alpha: float = 0.01
-    """A line is given up for the smooth trend only if so rare a lack of fit speaks against it: a line is told faster."""
+    """A line is given up only if so rare a lack of fit speaks against it: a line is told faster."""
     stand_out_alpha: float = 0.05
     """Over all measurands and colours of one keyboard together, shared out equally (Bonferroni)."""
     stand_out_share: float = 0.2

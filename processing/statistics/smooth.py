@@ -15,6 +15,8 @@ from processing.stages import FloatArray
 ROBUST_TIMES = 3
 REACHES = 1.0 - 1e-9
 """A place at the very edge of the window has weight 0; rounding must not give it any."""
+LEVEL = 1e-12
+"""Of the window squared: places less spread than this carry no line, only a mean."""
 
 
 def local_lines(at: FloatArray, places: FloatArray, window: int, trust: FloatArray | None = None) -> FloatArray:
@@ -22,25 +24,20 @@ def local_lines(at: FloatArray, places: FloatArray, window: int, trust: FloatArr
 
     window: nearest values that count, at most n; trust: (n,) a further weight of each value; None: all the same.
     """
-    trusted = np.ones(len(places)) if trust is None else trust
-    return np.array([_row(float(here), places, min(window, len(places)), trusted) for here in at])
-
-
-def _row(here: float, places: FloatArray, window: int, trust: FloatArray) -> FloatArray:
-    off = places - here
-    reach = float(np.partition(np.abs(off), window - 1)[window - 1])
-    near = np.clip(np.abs(off) / reach, 0.0, 1.0) if reach > 0.0 else np.zeros(len(places))
-    weights = np.where(near < REACHES, (1.0 - near**3) ** 3, 0.0) * trust
-    total = float(weights.sum())
-    if total <= 0.0:  # everything near is mistrusted: as if nothing were
-        return _row(here, places, window, np.ones(len(places)))
-    mean = float(weights @ off) / total
-    square = float(weights @ (off - mean) ** 2)
-    level: FloatArray = weights / total
-    if square <= 1e-12 * reach**2 * total:
-        return level
-    row: FloatArray = level - mean * weights * (off - mean) / square
-    return row
+    off = places - at[:, None]
+    reach = np.partition(np.abs(off), min(window, len(places)) - 1, axis=1)[:, min(window, len(places)) - 1, None]
+    near = np.clip(np.abs(off) / np.where(reach > 0.0, reach, 1.0), 0.0, 1.0)
+    weights = np.where(near < REACHES, (1.0 - near**3) ** 3, 0.0)
+    if trust is not None:  # where everything near is mistrusted, as if nothing were
+        believed = weights * trust
+        weights = np.where(believed.sum(axis=1, keepdims=True) > 0.0, believed, weights)
+    weights = weights / weights.sum(axis=1, keepdims=True)
+    mean = (weights * off).sum(axis=1, keepdims=True)
+    square = (weights * (off - mean) ** 2).sum(axis=1, keepdims=True)
+    told = square > LEVEL * reach**2
+    tilt = np.divide(mean * (off - mean), square, out=np.zeros_like(off), where=told)
+    rows: FloatArray = weights * (1.0 - tilt)
+    return rows
 
 
 def robust_trust(residuals: FloatArray) -> FloatArray:

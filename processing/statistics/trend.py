@@ -52,20 +52,22 @@ class KeyboardTrend:
     """None: no key was measured near enough."""
     at_c8: Estimate | None
     scatter: Scatter
+    """About the trend, as the keys lie: what wanders more slowly than the trend can follow is in it."""
 
     def __post_init__(self) -> None:
         read_only(self.fitted, self.half_width)
 
 
-def outlying(series: Series, neighbours: int, alpha: float, settings: StatisticsSettings) -> tuple[int, ...]:
-    """Return the indices of the values that stand out from their running median, furthest first."""
+def without_outliers(series: Series, settings: StatisticsSettings) -> Series:
+    """Return a series without the values that stand out from their running median."""
     found = generalised_esd(
-        series.values - typical_values(series.at(series.numbers), series.values, neighbours),
+        series.values - typical_values(series.at(series.numbers), series.values, settings.narrowest_window),
         most=most_outliers(len(series.values), settings),
-        alpha=alpha,
+        alpha=settings.clean_alpha,
         thinned=MEDIAN_THINS,
     )
-    return found.indices
+    odd = {series.numbers[index] for index in found.indices}
+    return series.only(frozenset(series.numbers) - odd)
 
 
 def most_outliers(count: int, settings: StatisticsSettings) -> int:
@@ -75,13 +77,12 @@ def most_outliers(count: int, settings: StatisticsSettings) -> int:
 
 def trend_of(series: Series, fading: float, settings: StatisticsSettings) -> KeyboardTrend:
     """Return the trend of a series of at least `fewest_keys` values; fading: correlation of next neighbours."""
-    out = outlying(series, settings.narrowest_window, settings.clean_alpha, settings)
-    kept = series.only(frozenset(number for index, number in enumerate(series.numbers) if index not in out))
+    kept = without_outliers(series, settings)
     p_of_line = lack_of_fit(kept, settings)
     shape: Shape = "smooth" if p_of_line < settings.curved_alpha else "line"
-    scatter = _scatter(kept, shape, fading, settings)
-    told = _told(np.array([*series.numbers, 1.0, float(KEY_COUNT)]), kept, shape, scatter, fading, settings)
     correlation = correlation_matrix(kept.places, fading)
+    assumed = _scatter(kept, shape, correlation, settings)
+    told = _told(np.array([*series.numbers, 1.0, float(KEY_COUNT)]), kept, shape, assumed, correlation, settings)
     return KeyboardTrend(
         name=series.name,
         unit=series.unit,
@@ -91,15 +92,20 @@ def trend_of(series: Series, fading: float, settings: StatisticsSettings) -> Key
         numbers=series.numbers,
         fitted=np.array([one.value for one in told[:-2]]),
         half_width=np.array([one.expanded(settings.coverage) for one in told[:-2]]),
-        per_octave=_per_octave(kept, scatter, correlation),
+        per_octave=_per_octave(kept, assumed, correlation),
         at_a0=told[-2] if series.numbers[0] <= 1 + settings.reach_keys else None,
         at_c8=told[-1] if series.numbers[-1] >= KEY_COUNT - settings.reach_keys else None,
-        scatter=scatter,
+        scatter=scatter_about(kept, shape, settings),
     )
 
 
 def _told(
-    wanted: FloatArray, kept: Series, shape: Shape, scatter: Scatter, fading: float, settings: StatisticsSettings
+    wanted: FloatArray,
+    kept: Series,
+    shape: Shape,
+    scatter: Scatter,
+    correlation: FloatArray,
+    settings: StatisticsSettings,
 ) -> list[Estimate]:
     """Return the trend at wanted key numbers (m,)."""
     rows, values = (_rows_of_line if shape == "line" else _rows_of_local_lines)(wanted, kept, settings)
@@ -107,7 +113,7 @@ def _told(
     if shape == "line":
         slope, intercept = _line(kept)
         values, variance = intercept + slope * wanted, variance / THEIL_SEN_EFFICIENCY
-    us = np.sqrt(variance * np.einsum("mi,ij,mj->m", rows, correlation_matrix(kept.places, fading), rows))
+    us = np.sqrt(variance * np.einsum("mi,ij,mj->m", rows, correlation, rows))
     shared = combine(kept.shared)
     return [
         Estimate(float(value), float(u), scatter.dof).with_common(shared.u, shared.dof)
@@ -166,7 +172,12 @@ def lack_of_fit(series: Series, settings: StatisticsSettings) -> float:
     return float(f_distribution.sf(ratio, *dofs))
 
 
-def _scatter(kept: Series, shape: Shape, fading: float, settings: StatisticsSettings) -> Scatter:
+def scatter_about(kept: Series, shape: Shape, settings: StatisticsSettings) -> Scatter:
+    """Return the scatter of a series without outliers about a trend of the given shape."""
+    return _scatter(kept, shape, np.eye(len(kept.numbers)), settings)
+
+
+def _scatter(kept: Series, shape: Shape, correlation: FloatArray, settings: StatisticsSettings) -> Scatter:
     """Return the scatter about the trend; what stands out of the residuals, as beside a step, is no part of it."""
     numbers = kept.at(kept.numbers)
     rows = (_rows_of_line if shape == "line" else _rows_of_local_lines)(numbers, kept, settings)[0]
@@ -175,7 +186,6 @@ def _scatter(kept: Series, shape: Shape, fading: float, settings: StatisticsSett
     most = most_outliers(len(numbers), settings)
     out = generalised_esd(residuals, most=most, alpha=settings.clean_alpha).indices
     inside = np.setdiff1d(np.arange(len(numbers)), np.array(out, np.int64))
-    correlation = correlation_matrix(kept.places, fading)
     return scatter_of(residual_matrix[inside], correlation, residuals[inside], kept.own_u[inside])
 
 
