@@ -151,8 +151,18 @@ def ask(
     return Asked(
         paired,
         tuple(one for told in paired for one in _differences(told, fadings[told.name])),
-        tuple(one for a, b in both.values() if (one := _evenness(a, b, settings)) is not None),
+        tuple(
+            one
+            for a, b in both.values()
+            if (one := _evenness(a, b, _fading_of_either(both, a.name), settings)) is not None
+        ),
     )
+
+
+def _fading_of_either(both: Mapping[tuple[str, str], tuple[Series, Series]], name: str) -> float:
+    """Return how strongly next neighbours correlate in a measurand, over both keyboards and both colours."""
+    told = [series for (measurand, _), pair_of in both.items() if measurand == name for series in pair_of]
+    return fading_of([(series.places, series.values) for series in told])
 
 
 def _left_out(
@@ -197,14 +207,14 @@ def _difference(paired: Paired, region: Region, fading: float) -> Difference | N
     )
 
 
-def _evenness(first: Series, second: Series, settings: ComparisonSettings) -> Evenness | None:
+def _evenness(first: Series, second: Series, fading: float, settings: ComparisonSettings) -> Evenness | None:
     """Return how two series scatter, about the same kind of trend: local lines if a line fits one of them badly."""
     chosen = settings.statistics
     if min(len(first.numbers), len(second.numbers)) < chosen.fewest_keys:
         return None
     kept = [without_outliers(series, chosen) for series in (first, second)]
     curved = any(lack_of_fit(series, chosen) < chosen.curved_alpha for series in kept)
-    one, other = (scatter_about(series, "smooth" if curved else "line", chosen) for series in kept)
+    one, other = (scatter_about(series, "smooth" if curved else "line", fading, chosen) for series in kept)
     ratio = ratio_of_spreads(one, other, settings.coverage)
     if ratio is None:
         return None
