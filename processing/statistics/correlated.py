@@ -31,8 +31,8 @@ FEWEST = 5
 """Values for a mean with a scatter of its own."""
 GREATEST_FADING = 0.85
 """More cannot be told from a trend."""
-COSINES_A_POWER, COSINES_AT_LEAST = 0.55, 1.5
-"""Cosines: 0.55 n^(2/3) + 1.5: more lose robustness, fewer lose power. 5 of 14 keys, 9 of 52."""
+COSINES_A_POWER, COSINES_AT_LEAST = 0.75, 2.0
+"""Cosines: 0.75 n^(2/3) + 2: more lose robustness, fewer lose power. 6 of 14 keys, 12 of 52."""
 FADING_U = 0.17
 """Standard uncertainty of a fading that 88 keys have told: simulated, at r = 0.3 to 0.5."""
 BELIEVED_FADING, BELIEVED_PAIRS = 0.2, 8.0
