@@ -72,7 +72,8 @@ def fading_of(runs: Iterable[tuple[Places, FloatArray]]) -> float:
     """
     together, pairs = (BELIEVED_FADING - 1.0) / 2.0 * BELIEVED_PAIRS, BELIEVED_PAIRS
     for places, values in runs:
-        scores, apart = _signed_scores(np.diff(values)), np.diff(places)
+        steps, apart = np.diff(values), np.diff(places)
+        scores = _signed_scores(steps - np.median(steps)) if len(steps) > 1 else np.zeros(len(steps))
         both = (apart[:-1] == 1) & (apart[1:] == 1)
         together += float(np.sum(scores[:-1] * scores[1:], where=both))
         pairs += float(np.count_nonzero(both))
@@ -81,8 +82,6 @@ def fading_of(runs: Iterable[tuple[Places, FloatArray]]) -> float:
 
 def _signed_scores(steps: FloatArray) -> FloatArray:
     """Return for each step the normal score of its size among all, with its sign; mean square 1."""
-    if len(steps) < 2:
-        return np.zeros(len(steps))
     scores: FloatArray = np.sign(steps) * norm.ppf(0.5 + 0.5 * rankdata(np.abs(steps)) / (len(steps) + 1.0))
     size = float(np.sqrt(np.mean(scores**2)))
     return scores / size if size > 0.0 else scores
