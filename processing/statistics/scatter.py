@@ -17,7 +17,7 @@ from scipy.stats import chi2
 
 from processing.stages import FloatArray
 
-PIVOTS = 1000
+PIVOTS = 400
 """Quantiles of one chi-square over which the other is averaged; more change the fourth digit of a probability."""
 WIDEST_RATIO = 1e3
 HALVINGS = 30
