@@ -11,7 +11,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.2.0"
+__version__ = "0.3.0"
 __all__ = ["Measured", "__version__", "measure", "open"]
 
 if TYPE_CHECKING:

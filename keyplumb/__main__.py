@@ -14,6 +14,7 @@ from keyplumb import __version__
 from keyplumb.commands import (
     calibrate,
     check,
+    compare,
     demo,
     gallery,
     import_,
@@ -40,6 +41,7 @@ COMMANDS: tuple[ModuleType, ...] = (
     repair,
     import_,
     measure,
+    compare,
     report,
     gallery,
     info,

@@ -4,6 +4,9 @@ ProcessingError
  +-- NoStroke          the trace holds no press that can be measured
  +-- FeatureNotFound   one number cannot be had from these curves; becomes its reason, never an error
  +-- NoContactPoint    numbers for the front edge were asked for, and nobody has said where the plunger presses
+ +-- NothingInCommon   two recordings to be compared have measured no key that both have
+ +-- SameRecording     a recording was to be compared with itself
+ +-- MalformedMargins  a file of margins: file, place and reason
  +-- NotTried          one item of a rig's fitness cannot be judged from this trial; becomes its verdict
 """
 
@@ -30,6 +33,33 @@ class NoContactPoint(ProcessingError):
             "the calibration record does not say how far behind the front edge the plunger presses and how long the "
             "lever is; leave --front-edge out, or give a record that does with --calibration"
         )
+
+
+class NothingInCommon(ProcessingError):
+    """Two recordings to be compared have measured no key that both have."""
+
+    def __init__(self, first: str, second: str) -> None:
+        self.first, self.second = first, second
+        super().__init__(
+            f"{first} and {second} have no measured key in common; record the same keys on both (`keyplumb info` "
+            "tells which keys a recording holds)"
+        )
+
+
+class SameRecording(ProcessingError):
+    """A recording was to be compared with itself."""
+
+    def __init__(self, first: str, second: str) -> None:
+        self.first, self.second = first, second
+        super().__init__(f"{first} and {second} hold the same recording; give two different ones")
+
+
+class MalformedMargins(ProcessingError):
+    """A file of margins that cannot be understood."""
+
+    def __init__(self, place: str, why: str) -> None:
+        self.place, self.why = place, why
+        super().__init__(f"{place}: {why}; a margin is a table [[margin]] with measurand, within, unit and why")
 
 
 class NotTried(ProcessingError):

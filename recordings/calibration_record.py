@@ -7,7 +7,7 @@ so a record that was changed by hand is known. Every part is optional: what was 
     {"schema": "keyplumb.calibration/1", "id": "64 hex digits",
      "rig": {"model": "bench", "serial_number": "7"},
      "made_at": "2026-03-01T12:00:00+00:00", "valid_until": "2027-03-01T12:00:00+00:00",
-     "software_version": "0.2.0", "operator": "...", "note": "...", "supersedes": "id of the record before",
+     "software_version": "0.3.0", "operator": "...", "note": "...", "supersedes": "id of the record before",
      "room": {"celsius": 21.0, "humidity_percent": 40.0, "pressure_hpa": 1013.0},
      "force": {"polynomial": POLYNOMIAL in N, "masses": [{"name", "nominal_gram", "oiml_class", "certificate"}],
                "interpolation_error_newton", "repeatability_newton", "reversibility_newton", "zero_return_newton",
