@@ -33,6 +33,9 @@ BLOCK = 50
 STROKES = 3
 SPEED_MM_PER_S, ACCELERATION_MM_PER_S2, TURN_NEWTON = 4.0, 200.0, 4.0
 """As in the programme `slow`."""
+HAND_MM_PER_S = 3.3
+"""Mean speed of a virtual person's good press (`person.py`, 2.8 to 3.8). A slow number is that of its speed: the
+definition admits any up to 5 mm/s, and friction grows by 0.2 mN a mm/s, so a truth is asked for at the same speed."""
 LATENCY_BYTES_S, LATENCY_BOUND_S = 0.00096, 0.005
 """A note is late by the time of its three MIDI bytes at least, and by what the analysis takes for its bound at most."""
 REST_SAMPLES = 400
@@ -64,7 +67,8 @@ def virtual_key(number: int, seed: int = 0) -> VirtualKey:
     trace, events = record(key, spec, random)
     recording = KeyRecording(Key(key.number), trace, events)
     calibration = _calibration(spec, random)
-    return VirtualKey(name, who, is_sharp(key.number), recording, calibration, true_features(key))
+    truths = true_features(key, speed_mm_per_s=SPEED_MM_PER_S if who == "motor" else HAND_MM_PER_S)
+    return VirtualKey(name, who, is_sharp(key.number), recording, calibration, truths)
 
 
 def _who(number: int) -> Who:
