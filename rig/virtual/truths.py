@@ -38,7 +38,7 @@ class TrueCurve:
 
 
 def true_curve(key: KeySpec, *, speed_mm_per_s: float = SPEED_MM_PER_S) -> TrueCurve:
-    """Return the curve of a fresh key, pressed at a slow speed to TURN_NEWTON and let up again; the plunger cannot pull.
+    """Return the curve of a fresh key, pressed slowly to TURN_NEWTON and let up again; the plunger cannot pull.
 
     Friction grows with the speed: a little, but its work shows it.
     """
