@@ -22,32 +22,47 @@ SPEED_MM_PER_S, ACCELERATION_MM_PER_S2, TURN_NEWTON = 4.0, 200.0, 4.0
 """As in the programme `slow`."""
 REST_S, HAND_RESTS_S = 0.4, 0.5
 LONGEST_S = 120.0
+NOTE_ON = 0x90
+"""Status byte on the first channel; no data byte is so large."""
 
 Recorded = tuple[RawTrace, RawEvents]
 
 
-class _Tape:
+class Tape:
     """Lets a bench run and keeps what it shows."""
 
     def __init__(self, bench: Bench) -> None:
         self.bench = bench
-        self._now_us = 0
+        self.sample_count = 0
         self._samples, self._events = [], []
 
     def run(self, seconds: float) -> None:
-        count = max(1, round(seconds * self.bench.spec.sample_rate_hz))
-        first_us = self._now_us + self.bench.sample_period_us
+        """Let some time pass, one sample at least."""
+        period_us, count = self.bench.sample_period_us, max(1, round(seconds * self.bench.spec.sample_rate_hz))
+        first_us = (self.sample_count + 1) * period_us
         self._samples.append(self.bench.make_samples(count, first_us, lambda *_: None))
-        self._now_us += count * self.bench.sample_period_us
-        self._events.append(self.bench.events_until(self._now_us))
+        self.sample_count += count
+        self._events.append(self.bench.events_until(self.sample_count * period_us))
 
-    def run_while(self, busy: Callable[[], bool]) -> None:
+    def run_while(self, busy: Callable[[], bool], *, block_s: float = BLOCK_S) -> None:
+        """Let time pass until something is over. Raises TimeoutError if it lasts too long."""
+        longest = self.sample_count + LONGEST_S * self.bench.spec.sample_rate_hz
         while busy():
-            self.run(BLOCK_S)
-            if self._now_us > LONGEST_S * 1e6:
+            self.run(block_s)
+            if self.sample_count > longest:
                 raise TimeoutError("the virtual key is still being pressed; nothing may take so long")
 
+    @property
+    def blocks(self) -> int:
+        """How often time has passed so far."""
+        return len(self._events)
+
+    def note_ons_since(self, block: int) -> int:
+        """Count the status bytes of note-ons from a block of events on."""
+        return sum(int((events["byte"] == NOTE_ON).sum()) for events in self._events[block:])
+
     def cut(self) -> Recorded:
+        """Return all that was shown."""
         samples, events = np.concatenate(self._samples), np.concatenate(self._events)
         ticks = samples["tick_us"].astype(np.int64)
         trace = RawTrace(np.arange(len(ticks)), ticks, samples["force_counts"], samples["displacement_counts"])
@@ -57,7 +72,7 @@ class _Tape:
 def press_by_motor(key: KeySpec, spec: BenchSpec, random: np.random.Generator) -> Recorded:
     """Return what the sensors and the key's notes show while the motor presses as a survey does."""
     bench = Bench(spec, (key,))
-    stage, tape = bench.stage, _Tape(bench)
+    stage, tape = bench.stage, Tape(bench)
     assert isinstance(stage, Stage)
     start_mm = stage.screw_mm = key.surface_mm - random.uniform(0.7, 1.2)
     bench.force_limit_newton = spec.sensors.force_zero_newton + TURN_NEWTON
@@ -73,7 +88,7 @@ def press_by_motor(key: KeySpec, spec: BenchSpec, random: np.random.Generator) -
 def press_by_hand(key: KeySpec, spec: BenchSpec, random: np.random.Generator) -> Recorded:
     """Return what they show while a person presses, tremor and uneven speed included."""
     person = VirtualPerson(station=key.number, seed=int(random.integers(2**31)))
-    tape = _Tape(Bench(spec, (key,), person))
+    tape = Tape(Bench(spec, (key,), person))
     person.rest(HAND_RESTS_S)
     for _ in range(STROKES):
         person.press("good")

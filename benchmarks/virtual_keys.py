@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 
 from benchmarks.drawn_calibrations import Drawer
-from benchmarks.pressing import press_by_hand, press_by_motor
+from benchmarks.pressing import SPEED_MM_PER_S, press_by_hand, press_by_motor
 from recordings.keys import Key
 from recordings.types import Calibration, KeyRecording, LinearScale
 from rig.virtual.bench import BenchSpec
@@ -27,6 +27,9 @@ from rig.virtual.stage import StageSpec
 from rig.virtual.truths import true_features
 
 Who = Literal["motor", "hand"]
+HAND_MM_PER_S = 3.3
+"""Mean speed of a virtual person's good press (`person.py`, 2.8 to 3.8). A slow number is that of its speed: the
+definition admits any up to 5 mm/s, and friction grows by 0.2 mN a mm/s, so a truth is asked for at the same speed."""
 LATENCY_BYTES_S, LATENCY_BOUND_S = 0.00096, 0.005
 """A note is late by the time of its three MIDI bytes at least, and by what the analysis takes for its bound at most."""
 
@@ -50,27 +53,29 @@ def virtual_key(number: int, seed: int = 0) -> VirtualKey:
     """
     random = np.random.default_rng((seed, number))
     name, who = ("fern", "moss")[number % 2], _who(number)
-    key = _a_key(name, sharp=bool(number // 4 % 2), random=random)
-    spec = _a_bench(random)
+    key = a_demo_key(name, sharp=bool(number // 4 % 2), random=random)
+    spec = a_bench(random)
     record = press_by_motor if who == "motor" else press_by_hand
     trace, events = record(key, spec, random)
     recording = KeyRecording(Key(key.number), trace, events)
     calibration = _calibration(spec, random)
-    return VirtualKey(name, who, is_sharp(key.number), recording, calibration, true_features(key))
+    truths = true_features(key, speed_mm_per_s=SPEED_MM_PER_S if who == "motor" else HAND_MM_PER_S)
+    return VirtualKey(name, who, is_sharp(key.number), recording, calibration, truths)
 
 
 def _who(number: int) -> Who:
     return "hand" if number // 2 % 2 else "motor"
 
 
-def _a_key(scenario: str, *, sharp: bool, random: np.random.Generator) -> KeySpec:
+def a_demo_key(scenario: str, *, sharp: bool, random: np.random.Generator) -> KeySpec:
+    """Return a key of a scenario, its scatter and the latency of its note drawn anew."""
     drawn = load_scenario(scenario).model_copy(update={"seed": int(random.integers(2**31)), "faults": ()})
     key = random.choice([key for key in keyboard_of(drawn) if is_sharp(key.number) == sharp])
     late_s = random.uniform(LATENCY_BYTES_S, LATENCY_BOUND_S) - LATENCY_BYTES_S
     return replace(key, note=replace(key.note, latency_s=late_s))
 
 
-def _a_bench(random: np.random.Generator) -> BenchSpec:
+def a_bench(random: np.random.Generator) -> BenchSpec:
     """Return a bench from half as noisy to twice as noisy as the default one."""
     sensors = SensorSpec(
         force_noise_newton=0.003 * 2.0 ** random.uniform(-1.0, 1.0),

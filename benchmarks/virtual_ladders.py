@@ -7,14 +7,14 @@ the mark that a survey would give it. Left out: the repetition ladder, of which 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from benchmarks.virtual_keys import BLOCK, SPEED_MM_PER_S, TURN_NEWTON, _a_bench, _a_key, _scale
+from benchmarks.pressing import SPEED_MM_PER_S, TURN_NEWTON, Tape
+from benchmarks.virtual_keys import a_bench, a_demo_key, stated_calibration
 from recordings.keys import Key
-from recordings.types import Calibration, KeyRecording, Mark, RawEvents, RawTrace
+from recordings.types import Calibration, KeyRecording, Mark
 from rig.virtual.bench import Bench, BenchSpec
 from rig.virtual.dynamic_truths import true_dynamics
 from rig.virtual.person import PressKind, VirtualPerson
@@ -26,9 +26,7 @@ SPEEDS_MM_PER_S = (5.0, 10.0, 20.0, 50.0, 100.0)
 HARD_MM_PER_S2, EASY_MM_PER_S2, APPROACH_MM_PER_S, LIFT_MM_PER_S = 5000.0, 200.0, 10.0, 5.0
 ABOVE_BED_MM, CLOSEST_MM, TOUCH_NEWTON, CLEARANCE_MM, LADDER_NEWTON = 0.3, 0.05, 0.15, 0.6, 10.0
 """As in `daq/programme.py`."""
-REST, LISTEN, LONGEST = 300, 100, 200_000
-"""Samples."""
-NOTE_ON = 0x90
+REST_S, LISTEN_S = 0.3, 0.1
 HAND_PRESSES: tuple[PressKind, ...] = (*3 * ("good",), *3 * ("too_fast",))
 
 
@@ -45,74 +43,26 @@ class VirtualLadder:
 def virtual_ladder(number: int, seed: int = 0) -> VirtualLadder:
     """Return the key of this number, pressed in all ways. Seeded: the same number and seed give the same key."""
     random = np.random.default_rng((seed, number))
-    key = _a_key(("fern", "moss")[number % 2], sharp=bool(number // 2 % 2), random=random)
-    spec = _a_bench(random)
+    key = a_demo_key(("fern", "moss")[number % 2], sharp=bool(number // 2 % 2), random=random)
+    spec = a_bench(random)
     recording = _Programme(key, spec).record()
-    return VirtualLadder(key, recording, _calibration(spec), true_features(key) | true_dynamics(key))
-
-
-def _calibration(spec: BenchSpec) -> Calibration:
-    """Return the very scales that made the counts."""
-    sensors = spec.sensors
-    return Calibration(
-        force=_scale(sensors.force_counts_per_newton, "N"),
-        displacement=_scale(sensors.displacement_counts_per_mm, "mm"),
-        compliance_mm_per_newton=spec.compliance_mm_per_newton,
-        force_delay_us=round(sensors.force_delay_samples * 1e6 / spec.sample_rate_hz),
-    )
-
-
-class _Tape:
-    """Lets a bench run and keeps what it shows."""
-
-    def __init__(self, bench: Bench) -> None:
-        self._bench = bench
-        self.sample_count = 0
-        self._samples, self._events = [], []
-
-    def run(self, count: int) -> None:
-        period_us = self._bench.sample_period_us
-        first_us = (self.sample_count + 1) * period_us
-        self._samples.append(self._bench.make_samples(count, first_us, lambda *_: None))
-        self.sample_count += count
-        self._events.append(self._bench.events_until(self.sample_count * period_us))
-
-    def run_while(self, busy: Callable[[], bool]) -> None:
-        longest = self.sample_count + LONGEST
-        while busy():
-            self.run(BLOCK)
-            if self.sample_count > longest:
-                raise TimeoutError("the plunger is still moving; nothing may take so long")
-
-    def note_ons_since(self, block: int) -> int:
-        """Count the status bytes of note-ons from a block of events on."""
-        return sum(int((events["byte"] == NOTE_ON).sum()) for events in self._events[block:])
-
-    @property
-    def block(self) -> int:
-        return len(self._events)
-
-    def cut(self) -> tuple[RawTrace, RawEvents]:
-        samples, events = np.concatenate(self._samples), np.concatenate(self._events)
-        ticks = samples["tick_us"].astype(np.int64)
-        trace = RawTrace(np.arange(len(ticks)), ticks, samples["force_counts"], samples["displacement_counts"])
-        return trace, RawEvents(events["tick_us"].astype(np.int64), events["source"], events["byte"])
+    return VirtualLadder(key, recording, stated_calibration(spec), true_features(key) | true_dynamics(key))
 
 
 def virtual_hand(number: int, seed: int = 0) -> VirtualLadder:
     """Return a key pressed by hand, three slow strokes and three that are too fast for the slow numbers."""
     random = np.random.default_rng((seed, number))
-    key = _a_key(("fern", "moss")[number % 2], sharp=bool(number // 2 % 2), random=random)
-    spec = _a_bench(random)
+    key = a_demo_key(("fern", "moss")[number % 2], sharp=bool(number // 2 % 2), random=random)
+    spec = a_bench(random)
     person = VirtualPerson(station=key.number, seed=int(random.integers(2**31)))
-    tape = _Tape(Bench(spec, (key,), person))
+    tape = Tape(Bench(spec, (key,), person))
     person.rest(0.5)
     for kind in HAND_PRESSES:
         person.press(kind)
         person.rest(0.5)
     tape.run_while(lambda: not person.idle)
     recording = KeyRecording(Key(key.number), *tape.cut())
-    return VirtualLadder(key, recording, _calibration(spec), true_features(key) | true_dynamics(key))
+    return VirtualLadder(key, recording, stated_calibration(spec), true_features(key) | true_dynamics(key))
 
 
 class _Programme:
@@ -122,7 +72,7 @@ class _Programme:
         self._key, self._bench = key, Bench(spec, (key,))
         self._zero_newton = spec.sensors.force_zero_newton
         self._deepest_mm = spec.stage.highest_mm
-        self._tape = _Tape(self._bench)
+        self._tape = Tape(self._bench)
         self._marks: list[Mark] = []
         self._marked = 0
 
@@ -143,14 +93,14 @@ class _Programme:
 
     def _touched(self) -> float:
         self._stage.screw_mm = self._key.surface_mm - 1.0
-        self._tape.run(REST)
+        self._tape.run(REST_S)
         self._go(self._deepest_mm, APPROACH_MM_PER_S, EASY_MM_PER_S2, TOUCH_NEWTON)
         return self._stage.screw_mm
 
     def _slow_strokes(self, start_mm: float) -> float:
         bed_mm = 0.0
         for number in (1, 2, 3):
-            self._tape.run(REST)
+            self._tape.run(REST_S)
             self._go(self._deepest_mm, SPEED_MM_PER_S, EASY_MM_PER_S2, TURN_NEWTON)
             bed_mm = self._stage.screw_mm
             self._go(start_mm, SPEED_MM_PER_S, EASY_MM_PER_S2)
@@ -161,9 +111,9 @@ class _Programme:
         for speed in SPEEDS_MM_PER_S:
             for number in (1, 2):
                 self._go(touch_mm, APPROACH_MM_PER_S, EASY_MM_PER_S2)
-                self._tape.run(REST)
+                self._tape.run(REST_S)
                 self._go(bed_mm - ABOVE_BED_MM, speed, HARD_MM_PER_S2, LADDER_NEWTON)
-                self._tape.run(REST)
+                self._tape.run(REST_S)
                 self._go(start_mm, APPROACH_MM_PER_S, EASY_MM_PER_S2)
                 self._end(f"{speed:g} mm/s, stroke {number}", "speed ladder")
 
@@ -178,12 +128,12 @@ class _Programme:
 
     def _sounds_after(self, lift_mm: float, bed_mm: float) -> bool:
         self._go(bed_mm, LIFT_MM_PER_S, EASY_MM_PER_S2, TURN_NEWTON)
-        self._tape.run(LISTEN)
-        before = self._tape.block
+        self._tape.run(LISTEN_S)
+        before = self._tape.blocks
         self._go(bed_mm - lift_mm, LIFT_MM_PER_S, EASY_MM_PER_S2)
-        self._tape.run(LISTEN)
+        self._tape.run(LISTEN_S)
         self._go(bed_mm, LIFT_MM_PER_S, EASY_MM_PER_S2, TURN_NEWTON)
-        self._tape.run(LISTEN)
+        self._tape.run(LISTEN_S)
         return self._tape.note_ons_since(before) > 0
 
     def _go(self, to_mm: float, speed: float, acceleration: float, limit_newton: float | None = None) -> None:

@@ -24,8 +24,10 @@ DAMPER_OVER_MM = 0.5
 """A damper's step is over so far behind its middle."""
 SHOULDER_FLATTENS = 0.3
 """A shoulder: after its steepest rise the curve is this much flatter before the key bed."""
-KERNELS_CLEAR_OF_BED = 2.0
+KERNELS_CLEAR_OF_BED = (2.0, 1.5, 1.0, 0.5)
 """The bend of the bed lies before the place where it has risen by contact_rise, and the kernel dips on either side."""
+STILL_FALLS_MM = 0.03
+"""A lowest force so near to the end of the part that is looked at is no lowest yet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,14 +155,19 @@ def _mean_between(curve: Curve, force: FloatArray, from_mm: float, to_mm: float)
 
 
 def _lowest_newton(curve: Curve, first: int, dip: int, settings: FeatureSettings) -> float:
-    """Return the lowest force from a point to key dip, kept clear of the bed's bend.
+    """Return the lowest force from a point to key dip, kept as clear of the bed's bend as the way between allows.
 
-    A parabola that reaches across the bend into a steep bed dips under both sides of it.
+    A parabola that reaches across the bend into a steep bed dips under both sides of it. Where the bed follows close
+    on the let-off the force still falls at the end of the clear part, and the lowest lies nearer to the bend.
     """
     force = curve.down_newton[first : dip + 1]
     rises = last_true(force <= force.min() + settings.contact_rise_newton)
-    clear = rises - round(KERNELS_CLEAR_OF_BED * curve.half_width_mm / curve.step_mm)
-    return float(force[: clear + 1].min()) if clear > 0.2 / curve.step_mm else float(force.min())
+    still = max(1, round(STILL_FALLS_MM / curve.step_mm))
+    for kernels in KERNELS_CLEAR_OF_BED:
+        part = force[: max(0, rises - round(kernels * curve.half_width_mm / curve.step_mm)) + 1]
+        if int(np.argmin(part)) < len(part) - still:
+            return float(part.min())
+    return float(force.min())
 
 
 def bed_contact(curve: Curve, dip_mm: float, lowest_from: int, settings: FeatureSettings) -> float:

@@ -25,7 +25,7 @@ from processing.otherwise import notes_as_late_as_may_be, smoothed_again
 from processing.rectangular import factor_share
 from processing.settings import Settings
 from processing.stages import Curve, Measurement, StrokeNotes
-from processing.uncertainty import noise_line, noisy_copies, strokes_line
+from processing.uncertainty import lean_of, noise_line, noisy_copies, strokes_line
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +135,7 @@ def _measure(feature: Feature, whole: ReadOff, again: Again, evidence: Evidence,
     budget = Budget(
         measurand=feature.name,
         unit=feature.unit,
-        value=value + sum(correction.amount for correction in corrections),
+        value=max(feature.least, value + sum(correction.amount for correction in corrections)),
         lines=(*own, *type_a, *more),
         correlations=correlations,
         corrections=corrections,
@@ -151,7 +151,7 @@ def _lines_of_the_recording(
     otherwise, corrections = otherwise_lines(
         feature.name,
         feature.unit,
-        lean=float(np.mean(copies)) - value if copies else 0.0,
+        lean=lean_of(copies, value),
         heavier=_moved(feature, value, again.heavier),
         stricter=_moved(feature, value, again.stricter),
         smoother=_moved(feature, value, again.smoother),

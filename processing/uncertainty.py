@@ -52,6 +52,19 @@ def noise_line(values: list[float], unit: str) -> Line:
     return Line(name=NOISE, kind="A", distribution="t", u=u, unit=unit, dof=max(1.0, len(values) / 2.0))
 
 
+def lean_of(values: list[float], value: float) -> float:
+    """Return how far a number leans when its noise is drawn anew, less what so few draws make by chance.
+
+    values: of copies, in pairs of opposite sign; value: of the curve as it is.
+    """
+    pairs = np.reshape(values[: len(values) // 2 * 2], (-1, 2)).mean(axis=1) - value
+    if len(pairs) < 2:
+        return 0.0
+    lean = float(pairs.mean())
+    by_chance = float(pairs.var(ddof=1)) / len(pairs)
+    return float(np.sign(lean) * np.sqrt(max(lean**2 - by_chance, 0.0)))
+
+
 def noisy_copies(curve: Curve, strokes: tuple[Curve, ...], settings: UncertaintySettings) -> Iterator[Curve]:
     """Yield the curve with its noise drawn anew, each time with either sign; seeded, so always the same.
 

@@ -2,8 +2,9 @@
 
 How it works: each case has a factor from what reading again shows to what may be wrong, which is then the half-width
 of a rectangle. A note can only be late: it is taken back by half of its bound, and the other half is left either way.
-Lean and smoothing are not corrected: what they show of one noisy curve is itself noise, and taking it off made twice
-the error of it (tried on virtual keys). The place of a lopsided peak alone is, by its shape (`kink.py`).
+Lean and smoothing are hardly corrected: what they show of one noisy curve is itself noise, and taking it off made twice
+the error of it (tried on virtual keys). The place of a lopsided peak is, by its shape (`kink.py`), and that of the foot
+of the fall, which smoothing moves by more than noise does.
 Sources: GUM (JCGM 100:2008) 3.2.3 (known effects are corrected), F.2.4.5 (or carried), 4.3.7 (rectangular bounds).
 """
 
@@ -23,6 +24,8 @@ AT_KINKS = ("letoff_peak_position", "aftertouch", "trigger_margin")
 """Numbers that rest on the place of a peak; smoothing moves it otherwise than it moves forces (`kink.py`)."""
 
 
+AT_THE_FOOT = "letoff_end_position"
+"""Smoothing draws the foot of the fall out, always onward, and more than noise moves it: taken off as shown."""
 AT_FEET = {
     "letoff_peak_force": 2.5,
     "letoff_rise": 2.5,
@@ -55,4 +58,6 @@ def otherwise_lines(
         )
         for source, distribution, _ in OTHERWISE
     )
-    return lines, (Correction(LATENCY, later / 2.0),) if later else ()
+    widened = -smoother if name == AT_THE_FOOT else 0.0
+    amounts = ((SMOOTHING, widened), (LATENCY, later / 2.0))
+    return lines, tuple(Correction(source, amount) for source, amount in amounts if amount)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NoReturn
@@ -19,6 +20,8 @@ class Feature:
     unit: str
     caption: str
     measure: Callable[[ReadOff], float]
+    least: float = -math.inf
+    """The definition lets it not be below this; its uncertainty is that of the number before it is cut off."""
 
 
 def _needs(what: str) -> Callable[[ReadOff], NoReturn]:
@@ -56,7 +59,7 @@ FEATURES = (
     Feature("weight_to_letoff",      "N",    "Weight that sinks the key to the notch",   weights.weight_to_letoff),
     Feature("weight_to_note",        "N",    "Weight that makes it sound",               weights.weight_to_note),
     Feature("lift_weight",           "N",    "Weight it lifts all the way home",         weights.lift_weight),
-    Feature("breakaway",             "N",    "Break-away",                               weights.breakaway),
+    Feature("breakaway",             "N",    "Break-away",                               weights.breakaway, least=0.0),
     Feature("damper_position",       "mm",   "Damper, place",                            weights.damper_position),
     Feature("damper_step",           "N",    "Damper, step",                             weights.damper_step),
     Feature("press_work",            "mJ",   "Work of the press",                        energy.press_work),

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from processing.curve import RISES_MM
 from processing.errors import FeatureNotFound
 from processing.features.letoff import onset_position
 from processing.features.read_off import ReadOff
@@ -59,10 +60,12 @@ def lift_weight(key: ReadOff) -> float:
 
 
 def breakaway(key: ReadOff) -> float:
-    """Largest force in the first millimetre less the mean of the second, not below 0, N."""
-    first, second = key.between(0.0, 1.0), key.between(1.0, 2.0)
-    over = key.curve.down_newton[first].max() - mean(key.curve.down_newton[second])
-    return max(0.0, float(over))
+    """Largest force in the first millimetre less the mean of the second, N; the table cuts it off at 0.
+
+    Within RISES_MM of touch points are single samples, which the shock of meeting the key throws.
+    """
+    first, second = key.between(RISES_MM, 1.0), key.between(1.0, 2.0)
+    return float(key.curve.down_newton[first].max()) - mean(key.curve.down_newton[second])
 
 
 def damper_position(key: ReadOff) -> float:

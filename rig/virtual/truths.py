@@ -34,16 +34,19 @@ class TrueCurve:
     """Where touch lies on the key's own way."""
 
 
-def true_curve(key: KeySpec) -> TrueCurve:
-    """Return the curve of a fresh key, pressed slowly to TURN_NEWTON and let up again; the plunger cannot pull."""
+def true_curve(key: KeySpec, *, speed_mm_per_s: float = SPEED_MM_PER_S) -> TrueCurve:
+    """Return the curve of a fresh key, pressed slowly to TURN_NEWTON and let up again; the plunger cannot pull.
+
+    Friction grows with the speed: a little, but its work shows it.
+    """
     action = KeyAction(key.action)
-    place, dt_s = action.key_mm, STEP_MM / SPEED_MM_PER_S
+    place, dt_s = action.key_mm, STEP_MM / speed_mm_per_s
     ways, down = [place], [0.0]
     while down[-1] < TURN_NEWTON:
         place += STEP_MM
         ways.append(place)
-        down.append(_led(action, place, SPEED_MM_PER_S, dt_s))
-    up = [max(0.0, _led(action, back, -SPEED_MM_PER_S, dt_s)) for back in reversed(ways)]
+        down.append(_led(action, place, speed_mm_per_s, dt_s))
+    up = [max(0.0, _led(action, back, -speed_mm_per_s, dt_s)) for back in reversed(ways)]
     way, down_newton, up_newton = np.array(ways), np.array(down), np.array(up[::-1])
     touch_mm = float(np.interp(TOUCH_NEWTON, down_newton[:2], way[:2]))
     return TrueCurve(way - touch_mm, down_newton, up_newton, touch_mm)
@@ -53,12 +56,12 @@ def _led(action: KeyAction, place_mm: float, speed: float, dt_s: float) -> float
     return action.standing_force(place_mm) + action.friction.advance(speed, dt_s, action.grit.grip(place_mm))
 
 
-def true_features(key: KeySpec) -> dict[str, float | None]:
+def true_features(key: KeySpec, *, speed_mm_per_s: float = SPEED_MM_PER_S) -> dict[str, float | None]:
     """Return the true value of the measurands that slow strokes give; None: this key has none (no let-off, ...).
 
     Units as in the JSON contract: N, mm, mJ.
     """
-    curve = true_curve(key)
+    curve = true_curve(key, speed_mm_per_s=speed_mm_per_s)
     x, down, up = curve.way_mm, curve.down_newton, curve.up_newton
     dip = first_reached(x, down, BED_NEWTON, after=x[-1] / 2)
     trigger = key.note.on_mm - curve.touch_mm

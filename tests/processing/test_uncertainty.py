@@ -7,7 +7,7 @@ import pytest
 
 from processing.curve import mean_curve
 from processing.stages import Branch, Curve, Stroke
-from processing.uncertainty import noisy_copies, strokes_line
+from processing.uncertainty import lean_of, noisy_copies, strokes_line
 from processing.zero_drift import zero_drift
 from tests.builders import SETTINGS, SyntheticKey, a_curve
 
@@ -35,6 +35,15 @@ def test_scatter_that_noise_accounts_for_is_not_counted_again() -> None:
     assert line.u == pytest.approx(np.sqrt(1.0 / 3.0 - 0.09))
     assert quiet is not None
     assert quiet.u == 0.0
+
+
+def test_a_number_that_answers_evenly_to_noise_does_not_lean_and_a_square_does() -> None:
+    """Pairs of opposite sign: 3 + 2 d leans by nothing, 3 + d^2 by the mean of d^2; pairs of 1, 1, 1, 3 by 1.5 less
+    what chance makes of four, s^2 / n = 1 / 4: sqrt(1.5^2 - 0.25)."""
+    draws = [sign * size for size in (0.1, 0.2, 0.3, 0.4) for sign in (1.0, -1.0)]
+
+    assert lean_of([3.0 + 2.0 * draw for draw in draws], 3.0) == pytest.approx(0.0, abs=1e-12)
+    assert lean_of([4.0, 4.0, 4.0, 4.0, 4.0, 4.0, 6.0, 6.0], 3.0) == pytest.approx(np.sqrt(1.5**2 - 0.25))
 
 
 def three_strokes(noise_newton: float, waves: float = 0.0) -> tuple[Curve, tuple[Curve, ...]]:
