@@ -21,6 +21,7 @@ from processing.selection import median
 from processing.settings import StrokeSettings
 from processing.stages import BoolArray, CalibratedTrace, FloatArray, Stroke
 
+IndexArray = np.ndarray[tuple[int], np.dtype[np.intp]]
 FEWEST_AIR_SAMPLES = 8
 QUIET_NEWTON = 0.015
 """Force is averaged over as many samples as bring its noise down to this before it is held against touch_force."""
@@ -29,6 +30,8 @@ HAIR_MM = 0.005
 COUNT_BEHIND = 6
 JUMP = 4.0
 """A force that jumps by so many touch forces from one sample to the next says nothing of where between them."""
+RINGS_SHARE = 0.75
+"""A key that rings under the plunger is in touch this much of the time; noise in the air is not."""
 MOST_DIFFERENCE_MM = 1.0
 """Touching and leaving the key happen at nearly the same place."""
 EARLY_SHARE = 0.3
@@ -222,15 +225,29 @@ def _quiet(force: FloatArray, sigma: float) -> FloatArray:
 
 
 def _first_lasting(above: BoolArray, way: FloatArray, stays_mm: float) -> int | None:
-    """Return the first index from which a condition holds for at least stays_mm of way (or to the end)."""
+    """Return the first index from which a condition holds for at least stays_mm of way (or to the end).
+
+    A light key that is met by the plunger rings on the rig's give and may let go of it for an instant: a start so near
+    before that the condition holds most of the time between belongs to it.
+    """
     falls = np.flatnonzero(~above)
     starts = np.flatnonzero(above & ~np.concatenate([[False], above[:-1]]))
-    for start in starts:
+    for number, start in enumerate(starts):
         later = falls[np.searchsorted(falls, start) :]
         ends_mm = way[later[0]] if len(later) else np.inf
         if ends_mm - way[start] >= stays_mm:
-            return int(start)
+            return _first_of_ringing(above, way, starts[: number + 1], stays_mm)
     return None
+
+
+def _first_of_ringing(above: BoolArray, way: FloatArray, starts: IndexArray, stays_mm: float) -> int:
+    """Return the earliest of the starts that hangs together with the last one."""
+    first = int(starts[-1])
+    for start in starts[-2::-1]:
+        if way[first] - way[start] > stays_mm or np.mean(above[start:first]) < RINGS_SHARE:
+            break
+        first = int(start)
+    return first
 
 
 def _touch(way: FloatArray, force: FloatArray, sigma: float, settings: StrokeSettings) -> tuple[float, bool]:

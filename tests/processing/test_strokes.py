@@ -10,11 +10,12 @@ from scipy.ndimage import median_filter
 
 from processing.calibrate import WILD_SIGMAS, calibrate, is_wild, noise_sigma
 from processing.errors import NoStroke
+from processing.pipeline import analyse_key
 from processing.segment import split_presses
 from processing.stages import BoolArray, CalibratedTrace, FloatArray, Stroke
 from processing.strokes import to_stroke
-from recordings.types import RawTrace
-from tests.builders import SETTINGS, Press, SyntheticKey, a_calibration, a_trace, pressed
+from recordings.types import KeyRecording, RawEvents, RawTrace
+from tests.builders import C4, QUICK, SETTINGS, Press, SyntheticKey, a_calibration, a_trace, pressed
 
 KEY = SyntheticKey()
 
@@ -184,3 +185,16 @@ def test_noise_is_estimated_on_a_slope(sigma: float) -> None:
     signal = np.linspace(0.0, 5.0, 20_000) + sigma * np.random.default_rng(2).standard_normal(20_000)
 
     assert noise_sigma(signal) == pytest.approx(sigma, rel=0.05)
+
+
+def test_a_light_key_that_lets_go_for_an_instant_was_touched_before_it() -> None:
+    """Met at speed, it rings on the rig's give: for a hundredth of a millimetre the plunger presses on nothing."""
+    time, way, force = pressed(SyntheticKey(), Press(speed=2.0))
+    rings = (way > 0.06) & (way < 0.075)
+
+    plain, rung = (
+        analyse_key(KeyRecording(C4, a_trace(time, way, newton), RawEvents.none()), a_calibration(), QUICK)
+        for newton in (force, np.where(rings, 0.0, force))
+    )
+
+    assert rung["key_dip"].value == pytest.approx(plain["key_dip"].value, abs=0.003)
