@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from processing.budget.calibration_lines import Sensitivity
-from processing.budget.lines import AS_GOOD_AS_KNOWN_DOF, Distribution, Kind, Line
+from processing.budget.lines import AS_GOOD_AS_KNOWN_DOF, Distribution, Kind, Line, Sensitivity
 
 if TYPE_CHECKING:
     from processing.evidence import Evidence
