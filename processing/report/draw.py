@@ -1,0 +1,102 @@
+"""Draws the panels of a report with matplotlib: for paper, for a notebook's axes, for the picture of one key."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
+from processing.report.charts import Axis, Bars, Charts, Dots, Line, Panel
+from processing.report.style import DARK, LOOKS, Look
+
+
+def draw_panel(axes: Axes, panel: Panel) -> None:
+    """Draw a panel with its title, axes and labels. The legend is the caller's."""
+    axes.set_title(panel.title)
+    for line in panel.lines:
+        _line(axes, line)
+    for bars in panel.bars:
+        _bars(axes, bars)
+    for dots in panel.dots:
+        _dots(axes, dots)
+    for note in panel.notes:
+        axes.annotate(
+            note.words, (note.x, note.y), xytext=(4, 3), textcoords="offset points", fontsize=7, color=DARK
+        )
+    _axis(axes, panel.x, "x")
+    _axis(axes, panel.y, "y")
+    if panel.empty:
+        axes.text(0.5, 0.5, panel.empty, transform=axes.transAxes, ha="center")
+
+
+def draw_tile(axes: Axes, panel: Panel) -> None:
+    """Draw a panel as one of many small ones: its lines alone, its title inside, nothing written on its axes."""
+    for line in panel.lines:
+        look = LOOKS[line.look]
+        axes.plot(line.x, line.y, **_stroke(look), alpha=look.opacity)
+    _axis(axes, panel.x, "x")
+    _axis(axes, panel.y, "y")
+    axes.set(xlabel="", ylabel="")
+    axes.tick_params(length=0, labelsize=5, pad=1)
+    axes.text(0.04, 0.95, panel.title, transform=axes.transAxes, size=6, weight="bold", va="top", color=DARK)
+
+
+def legend_handles(charts: Charts) -> list[Line2D | Patch]:
+    """Return what stands in the legend."""
+    bars = {bars.look for panel in charts.panels for bars in panel.bars}
+    return [_patch(LOOKS[look], label) if look in bars else _handle(LOOKS[look], label) for look, label in charts.legend]
+
+
+def _stroke(look: Look) -> dict[str, Any]:
+    return {"color": look.colour, "lw": look.width, "ls": (0, look.dash) if look.dash else "-"}
+
+
+def _marker(look: Look) -> dict[str, Any]:
+    fill = look.colour if look.filled else ("none" if look.size > 8 else "white")
+    return {"marker": look.marker, "color": look.colour, "mfc": fill, "ms": look.size, "mew": 1.0, "ls": "none"}
+
+
+def _line(axes: Axes, line: Line) -> None:
+    look = LOOKS[line.look]
+    axes.plot(line.x, line.y, **_stroke(look), alpha=look.opacity, label=line.label or None)
+    if line.band is not None:
+        axes.fill_between(line.x, line.y - line.band, line.y + line.band, color=look.colour, alpha=0.2, lw=0)
+
+
+def _dots(axes: Axes, dots: Dots) -> None:
+    look = LOOKS[dots.look]
+    if dots.bar is not None and len(dots.x):
+        axes.errorbar(dots.x, dots.y, yerr=dots.bar, fmt="none", ecolor=look.colour, elinewidth=0.7)
+    axes.plot(dots.x, dots.y, **_marker(look), label=dots.label or None)
+
+
+def _bars(axes: Axes, bars: Bars) -> None:
+    look = LOOKS[bars.look]
+    how: dict[str, Any] = _filling(look) | {"label": bars.label or None}
+    if bars.lying:
+        axes.barh(bars.at, bars.high - bars.low, left=bars.low, height=bars.thick, **how)
+    else:
+        axes.bar(bars.at, bars.high - bars.low, bottom=bars.low, width=bars.thick, **how)
+
+
+def _filling(look: Look) -> dict[str, Any]:
+    return {"facecolor": look.colour, "hatch": "/////" if look.hatched else None, "edgecolor": "white", "linewidth": 0.0}
+
+
+def _axis(axes: Axes, axis: Axis, which: str) -> None:
+    ends = (axis.high, axis.low) if axis.downward else (axis.low, axis.high)
+    axes.set(**{f"{which}lim": ends, f"{which}label": axis.label})
+    if axis.ticks is not None:
+        shown = [tick for tick in axis.ticks if axis.low <= tick[0] <= axis.high]
+        axes.set(**{f"{which}ticks": [at for at, _ in shown], f"{which}ticklabels": [words for _, words in shown]})
+
+
+def _handle(look: Look, label: str) -> Line2D:
+    how = _marker(look) if look.marker else _stroke(look) | {"alpha": look.opacity}
+    return Line2D([], [], **how, label=label)
+
+
+def _patch(look: Look, label: str) -> Patch:
+    return Patch(**_filling(look), label=label)
