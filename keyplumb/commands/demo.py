@@ -44,7 +44,7 @@ def run(arguments: argparse.Namespace) -> int:
     from processing.calibration_status import marked
     from processing.display import parse_units
     from processing.pipeline import analyse
-    from processing.report.recorded import Recorded, source_file
+    from processing.report.recorded import Made, Recorded, source_file
     from processing.report.write import write_report
     from processing.summary import odd_key_sentences, summary
     from recordings.reader import open_recording
@@ -57,9 +57,9 @@ def run(arguments: argparse.Namespace) -> int:
     _survey(arguments, recording, truths)
     with open_recording(recording) as opened:
         result = analyse(opened.header, opened.read_keys(), diary=opened.diary)
-    remake = f"keyplumb report {recording.name} --units {arguments.units}"
+    made = Made(f"keyplumb report {recording.name} --units {arguments.units}", __version__)
     recorded = Recorded(result, file=source_file(recording))
-    written = write_report([recorded], recording.with_suffix(""), units, remake=remake)
+    written = write_report([recorded], recording.with_suffix(""), units, made=made)
 
     print(f"\n{result.header.run.instrument}, surveyed through a serial port")
     for sentence in summary(result, units):

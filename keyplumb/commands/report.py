@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from keyplumb import __version__
 from keyplumb.commands.arguments import (
     add_calibration,
     add_front_edge,
@@ -23,7 +24,9 @@ if TYPE_CHECKING:
     from recordings.calibration_record import CalibrationRecord
 
 NAME = "report"
-SUMMARY = "Write the report of a recording, or of several side by side: one HTML file that needs nothing else, and a PDF."
+SUMMARY = (
+    "Write the report of a recording, or of several side by side: one HTML file that needs nothing else, and a PDF."
+)
 EXAMPLE = "keyplumb report fern.h5 moss.h5 --out fern-and-moss --curves C4,A5"
 
 
@@ -44,6 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Measure, then write both files."""
     from processing.display import parse_units
+    from processing.report.recorded import Made
     from processing.report.write import write_report
 
     record = chosen_calibration(arguments)
@@ -54,7 +58,7 @@ def run(arguments: argparse.Namespace) -> int:
         arguments.out or _stem(arguments.recordings),
         parse_units(arguments.units),
         curves_of=arguments.curves,
-        remake=_command(arguments),
+        made=Made(_command(arguments), __version__),
     )
     for path in written:
         print(path)

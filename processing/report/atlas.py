@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from processing.calibration_status import marked
 from processing.display import Units
-from processing.report.charts import Charts, In, Panel, used_looks
+from processing.report.charts import Charts, Dots, In, Line, Panel, used_looks
 from processing.report.curves import BEYOND_MM, NOTHING, branches, key_panel, marks, top_newton
 from processing.report.recorded import Recorded, jointly_marked
 from processing.stages import KeyResult
@@ -85,13 +85,16 @@ def overlay(key: Key, recordings: Sequence[Recorded], units: Units) -> Panel:
     ]
     to = In(joint)
     end = max((float(result.curve.way_mm[-1]) for *_, result in found if result.curve), default=12.0)
-    lines, dots = [], []
+    lines: list[Line] = []
+    dots: list[Dots] = []
     for number, recorded, result in found:
         own = marked(units, recorded.result.header)
         assert result.curve is not None
         lines += branches(result.curve, own, recorded.name, f"down {number}", f"up {number}")
-        dots += [replace(one, said=tuple(f"{recorded.name}, {said}" for said in one.said))
-                 for one in marks(result, result.curve, own)]  # fmt: skip
+        dots += [
+            replace(one, look=f"{one.look} {number}", said=tuple(f"{recorded.name}, {said}" for said in one.said))
+            for one in marks(result, result.curve, own)
+        ]
     absent = [recorded.name for recorded in recordings if recorded.name not in {one.name for _, one, _ in found}]
     return Panel(
         title=key.name + (f" (not of {', '.join(absent)})" if absent and found else ""),

@@ -1,4 +1,4 @@
-"""What a report is made of, before it is HTML or PDF: sections of sentences, tables and charts, in the order of reading."""
+"""What a report is made of, before it is HTML or PDF: sections of sentences, tables and charts."""
 
 from __future__ import annotations
 

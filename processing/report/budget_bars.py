@@ -16,7 +16,7 @@ from processing.report.charts import Axis, Bars, Charts, Note, Panel, used_looks
 from processing.stages import KeyResult
 
 SHOWN = ("down_weight", "key_dip", "letoff_peak_position")
-ROOM_FOR_WORDS = 1.5
+ROOM_FOR_WORDS = 1.9
 """The axis goes on so far beyond the longest bar."""
 WORDS = {"A": "type A: from repeated values", "B": "type B: from what is known of the rig"}
 
@@ -41,7 +41,7 @@ def budget_charts(result: KeyResult, units: Units, *, calibrated: bool, whose: s
 
 
 def _panel(budget: Budget, result: KeyResult, units: Units) -> Panel:
-    """Return the combined uncertainty on top, then the lines, largest first; each bar says its share of the variance."""
+    """Return the combined uncertainty on top, then the lines, largest first; a bar says its share of the variance."""
     caption = next(feature.caption for feature in FEATURES if feature.name == budget.measurand)
     lines, part, shown = by_contribution(budget), shares(budget), units.of(budget.unit)
     total = units.value(combine(budget).u, budget.unit)
@@ -55,7 +55,11 @@ def _panel(budget: Budget, result: KeyResult, units: Units) -> Panel:
     return Panel(
         title=f"{result.key.name}, {caption}: {measured(result[budget.measurand], units)}",
         x=Axis(
-            label=f"standard uncertainty ({shown})", unit=shown, low=0.0, high=ROOM_FOR_WORDS * longest or 1.0, decimals=4
+            label=f"standard uncertainty ({shown})",
+            unit=shown,
+            low=0.0,
+            high=ROOM_FOR_WORDS * longest or 1.0,
+            decimals=4,
         ),
         y=Axis(label="", unit="", low=-0.6, high=len(rows) - 0.4, decimals=0, ticks=ticks, downward=True),
         bars=tuple(

@@ -1,4 +1,4 @@
-"""What a picture shows, before anything is drawn: panels of lines, dots and bars with names for those who point at them.
+"""What a picture shows, before anything is drawn: panels of lines, dots and bars, and what is said of each.
 
 How it works: pictures are plain data in the reader's units. `draw.py` draws them for paper, `chart_data.py` hands them
 to the page's own script. How things look is said by a name of `style.LOOKS`.
@@ -6,12 +6,14 @@ to the page's own script. How things look is said by a name of `style.LOOKS`.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from processing.display import DEFAULT_DECIMALS, Units
 from processing.stages import FloatArray, read_only
+from recordings.keys import KEY_COUNT, Key
 
+FINE_TICKS = 26
 Said = tuple[str, ...]
 """What is said of each dot or bar that one points at."""
 
@@ -28,8 +30,19 @@ class Axis:
     """Of a number read off."""
     ticks: tuple[tuple[float, str], ...] | None = None
     """Where something is written; None: round numbers."""
+    fine: tuple[tuple[float, str], ...] | None = None
+    """What is written instead once no more than FINE_TICKS of it are in view."""
     downward: bool = False
     """Drawn with the low end at the top (of a horizontal axis: never)."""
+
+    def ticks_within(self) -> tuple[tuple[float, str], ...] | None:
+        """Return what is written along the whole axis; None: round numbers."""
+        inside = [
+            tuple(tick for tick in found if self.low <= tick[0] <= self.high)
+            for found in (self.fine, self.ticks)
+            if found
+        ]
+        return next((found for found in inside if len(found) <= FINE_TICKS), None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -144,17 +157,21 @@ class In:
         )
 
 
-def key_axis(first: int = 1, last: int = 88) -> Axis:
-    """Return the axis of the keys, with the octaves written."""
-    ticks = ((1.0, "A0"), *((float(number), f"C{octave}") for octave, number in enumerate(range(4, 89, 12), 1)))
-    return Axis(label="key", unit="", low=first - 1.0, high=last + 1.0, decimals=0, ticks=ticks)
+def key_axis(keys: Iterable[Key] = ()) -> Axis:
+    """Return the axis of some keys, of all 88 if none are named; octaves are written, or every key if there is room."""
+    numbers = [key.number for key in keys] or [1, KEY_COUNT]
+    octaves = tuple((float(number), f"C{octave}") for octave, number in enumerate(range(4, KEY_COUNT + 1, 12), 1))
+    names = tuple((float(number), Key(number).name) for number in range(1, KEY_COUNT + 1))
+    low, high = min(numbers) - 1.0, max(numbers) + 1.0
+    return Axis(label="", unit="", low=low, high=high, decimals=0, ticks=octaves, fine=names)
 
 
 def used_looks(panels: tuple[Panel, ...], wanted: Callable[[str], bool] = bool) -> tuple[tuple[str, str], ...]:
-    """Return look and label of everything labelled in some panels, each once, in the order of first use."""
+    """Return look and label of everything labelled in some panels, each label once, in the order of first use."""
     found: dict[str, str] = {}
     for panel in panels:
-        for item in (*panel.lines, *panel.dots, *panel.bars):
+        items: tuple[Line | Dots | Bars, ...] = (*panel.lines, *panel.dots, *panel.bars)
+        for item in items:
             if wanted(item.label):
-                found.setdefault(item.look, item.label)
-    return tuple(found.items())
+                found.setdefault(item.label, item.look)
+    return tuple((look, label) for label, look in found.items())

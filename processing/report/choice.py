@@ -1,4 +1,4 @@
-"""Which keys a report shows in large: plain ones from all registers, and those that stand out beside a plain neighbour."""
+"""Which keys a report shows in large: plain ones from all registers, and those that stand out, beside a plain one."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def chosen_keys(recordings: Sequence[Recorded], wanted: tuple[Key, ...]) -> list
 
 
 def beside(recordings: Sequence[Recorded], keys: Sequence[Key]) -> dict[Key, KeyResult | None]:
-    """Return for each key of one recording that stands out the nearest of its colour that does not; none for several."""
+    """Return for each key of a single recording that stands out the nearest of its colour that does not."""
     if len(recordings) > 1:
         return {}
     odd = _odd(recordings)

@@ -13,9 +13,9 @@ from processing.report.charts import Charts
 from processing.report.choice import beside, chosen_keys
 from processing.report.first_page import first_page, subtitles, title
 from processing.report.letoff_close_up import letoff_close_up
-from processing.report.methods import caution, methods, provenance, settings_table
+from processing.report.methods import methods, provenance, settings_table
 from processing.report.note_map import note_maps
-from processing.report.recorded import Recorded, named
+from processing.report.recorded import Made, Recorded, named
 from processing.report.strips import strips
 from processing.report.tables import all_numbers, key_tables, odd_tables, recording_tables, trend_table
 from processing.report.waterfall import waterfalls
@@ -23,12 +23,12 @@ from recordings.keys import Key
 
 
 def build_content(
-    recordings: Sequence[Recorded], units: Units, *, curves_of: tuple[Key, ...] = (), remake: str = ""
+    recordings: Sequence[Recorded], units: Units, *, curves_of: tuple[Key, ...] = (), made: Made | None = None
 ) -> ReportContent:
     """Return the content of a report of one recording or several.
 
     curves_of: keys whose curves are shown in large; empty: a choice of plain and odd ones.
-    remake: the command that makes the same report again; empty: not told. Raises TooManyRecordings.
+    made: what makes the same report again; None: not told. Raises TooManyRecordings.
     """
     shown = named(recordings)
     keys = chosen_keys(shown, curves_of)
@@ -45,8 +45,7 @@ def build_content(
         Section("What the uncertainties are made of", _budgets(shown, keys, units)),
         Section("About the recording" + "s" * (len(shown) > 1), recording_tables(shown, units)),
         Section("How it was measured", (*methods(shown), settings_table(shown))),
-        Section("How to make this report again", provenance(shown, units, remake)),
-        Section("Caution", (caution(),)),
+        Section("How to make this report again", provenance(shown, units, made)),
     )
     return ReportContent(title(shown), subtitles(shown), tuple(section for section in sections if section.blocks))
 

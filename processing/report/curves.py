@@ -35,7 +35,9 @@ def key_panel(result: KeyResult, units: Units, *, beside: KeyResult | None = Non
     name = result.key.name
     if curve is None:
         return Panel(title=name, x=way, y=force, empty=NOTHING)
-    pale = () if beside is None or beside.curve is None else _lines(beside.curve, units, beside.key.name, "pale", "pale")
+    pale = (
+        () if beside is None or beside.curve is None else _lines(beside.curve, units, beside.key.name, "pale", "pale")
+    )
     return Panel(
         title=name + (f"  (pale: {beside.key.name})" if beside else ""),
         x=way,
@@ -91,18 +93,21 @@ MARKS = (
 
 def marks(result: KeyResult, curve: Curve, units: Units) -> tuple[Dots, ...]:
     """Return the features of a key where they were read."""
-    found = [
-        _mark(result, curve.down_newton, curve, units, *row)
-        for row in MARKS
-        if result[row[0]].value is not None
-    ]
+    found = [_mark(result, curve.down_newton, curve, units, *row) for row in MARKS if result[row[0]].value is not None]
     if result["release_position"].value is not None and curve.up_newton is not None:
         found.append(_mark(result, curve.up_newton, curve, units, "release_position", None, "note off", "note stops"))
     return tuple(found)
 
 
 def _mark(
-    result: KeyResult, along: FloatArray, curve: Curve, units: Units, place: str, force: str | None, look: str, label: str
+    result: KeyResult,
+    along: FloatArray,
+    curve: Curve,
+    units: Units,
+    place: str,
+    force: str | None,
+    look: str,
+    label: str,
 ) -> Dots:
     """Return one mark: at the force that was measured there, or on the curve."""
     place_mm = result[place].value or 0.0
@@ -134,9 +139,7 @@ def _guides(result: KeyResult, units: Units, top: float) -> tuple[Line, ...]:
 
 def _guide(label: str, look: str, x_mm: list[float], y_newton: list[float], units: Units) -> Line:
     to = In(units)
-    return Line(
-        label=label, look=look, x=to(np.array(x_mm), "mm"), y=to(np.array(y_newton), "N"), read_off=False
-    )
+    return Line(label=label, look=look, x=to(np.array(x_mm), "mm"), y=to(np.array(y_newton), "N"), read_off=False)
 
 
 def _weights_in_words(result: KeyResult, units: Units, top: float) -> tuple[Note, ...]:

@@ -53,4 +53,5 @@ def _sentence(first: Recorded, second: Recorded, units: Units, name: str, words:
     unit = second.result.keys[0][name].unit
     median = float(np.median(pairs[:, 1] - pairs[:, 0]))
     said = words.format(second.name, with_unit(abs(median), unit, joint), more if median > 0 else less)
-    return f"{said[0].upper()}{said[1:]} than {first.name} (median of {len(pairs)} pairs of keys)."
+    said = said if said.startswith(second.name) else said[0].upper() + said[1:]
+    return f"{said} than {first.name} (median of {len(pairs)} pairs of keys)."

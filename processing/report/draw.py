@@ -6,10 +6,14 @@ from typing import Any
 
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
-from matplotlib.patches import Patch
+from matplotlib.patches import Patch, Rectangle
 
 from processing.report.charts import Axis, Bars, Charts, Dots, Line, Panel
-from processing.report.style import DARK, LOOKS, Look
+from processing.report.style import DARK, LOOKS, PALE, Look
+
+Frame = tuple[float, float, float, float]
+"""Left, bottom, width, height."""
+POINTS_OF_A_TILE = 250
 
 
 def draw_panel(axes: Axes, panel: Panel) -> None:
@@ -22,31 +26,37 @@ def draw_panel(axes: Axes, panel: Panel) -> None:
     for dots in panel.dots:
         _dots(axes, dots)
     for note in panel.notes:
-        axes.annotate(
-            note.words, (note.x, note.y), xytext=(4, 3), textcoords="offset points", fontsize=7, color=DARK
-        )
+        axes.annotate(note.words, (note.x, note.y), xytext=(5, 3), textcoords="offset points", fontsize=7, color=DARK)
     _axis(axes, panel.x, "x")
     _axis(axes, panel.y, "y")
     if panel.empty:
         axes.text(0.5, 0.5, panel.empty, transform=axes.transAxes, ha="center")
 
 
-def draw_tile(axes: Axes, panel: Panel) -> None:
-    """Draw a panel as one of many small ones: its lines alone, its title inside, nothing written on its axes."""
+def draw_tile(page: Axes, panel: Panel, frame: Frame) -> None:
+    """Draw a panel as one of many small ones into a frame of a page: its lines and its title, nothing on its axes.
+
+    page: axes as large as the page, in inches. A tile has no axes of its own: 88 of them would take seconds.
+    """
+    x, y, wide, high = frame
+    edge = Rectangle((x, y), wide, high, fill=False, ec=PALE, lw=0.5)
+    page.add_patch(edge)
     for line in panel.lines:
-        look = LOOKS[line.look]
-        axes.plot(line.x, line.y, **_stroke(look), alpha=look.opacity)
-    _axis(axes, panel.x, "x")
-    _axis(axes, panel.y, "y")
-    axes.set(xlabel="", ylabel="")
-    axes.tick_params(length=0, labelsize=5, pad=1)
-    axes.text(0.04, 0.95, panel.title, transform=axes.transAxes, size=6, weight="bold", va="top", color=DARK)
+        look, every = LOOKS[line.look], max(1, len(line.x) // POINTS_OF_A_TILE)
+        across = x + wide * (line.x[::every] - panel.x.low) / (panel.x.high - panel.x.low)
+        up = y + high * (line.y[::every] - panel.y.low) / (panel.y.high - panel.y.low)
+        page.plot(across, up, **_stroke(look), alpha=look.opacity)[0].set_clip_path(edge)
+    page.text(x + 0.04, y + high - 0.03, panel.title, size=6, weight="bold", va="top", color=DARK)
+    if panel.empty:
+        page.text(x + wide / 2, y + high / 2, panel.empty.replace(" ", "\n", 1), size=4.5, ha="center", va="center")
 
 
 def legend_handles(charts: Charts) -> list[Line2D | Patch]:
     """Return what stands in the legend."""
     bars = {bars.look for panel in charts.panels for bars in panel.bars}
-    return [_patch(LOOKS[look], label) if look in bars else _handle(LOOKS[look], label) for look, label in charts.legend]
+    return [
+        _patch(LOOKS[look], label) if look in bars else _handle(LOOKS[look], label) for look, label in charts.legend
+    ]
 
 
 def _stroke(look: Look) -> dict[str, Any]:
@@ -82,14 +92,19 @@ def _bars(axes: Axes, bars: Bars) -> None:
 
 
 def _filling(look: Look) -> dict[str, Any]:
-    return {"facecolor": look.colour, "hatch": "/////" if look.hatched else None, "edgecolor": "white", "linewidth": 0.0}
+    return {
+        "facecolor": look.colour,
+        "hatch": "/////" if look.hatched else None,
+        "edgecolor": "white",
+        "linewidth": 0.0,
+    }
 
 
 def _axis(axes: Axes, axis: Axis, which: str) -> None:
     ends = (axis.high, axis.low) if axis.downward else (axis.low, axis.high)
     axes.set(**{f"{which}lim": ends, f"{which}label": axis.label})
-    if axis.ticks is not None:
-        shown = [tick for tick in axis.ticks if axis.low <= tick[0] <= axis.high]
+    shown = axis.ticks_within()
+    if shown is not None:
         axes.set(**{f"{which}ticks": [at for at, _ in shown], f"{which}ticklabels": [words for _, words in shown]})
 
 

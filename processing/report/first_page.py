@@ -10,7 +10,7 @@ import numpy as np
 from processing.calibration_status import marked
 from processing.display import Units, with_unit
 from processing.report.atlas import overlay
-from processing.report.blocks import Answer, Block
+from processing.report.blocks import Answer, Block, Caution
 from processing.report.charts import Charts, used_looks
 from processing.report.choice import middle_key
 from processing.report.curves import key_panel
@@ -20,6 +20,12 @@ from processing.report.strips import SIDE_BY_SIDE, STRIPS, strip_panel
 from processing.summary import odd_key_sentences, summary
 from recordings.types import RunInfo
 
+CAUTION = (
+    "These numbers help a qualified person to judge; they do not replace that person's sign-off. "
+    "A motor near fingers can crush: stops in software are no safety function. Have an emergency stop wired into the "
+    "motor's supply, and follow your local rules. Instruments on mains are opened by licensed people only; lead key "
+    "weights are toxic to handle."
+)
 MOST_ODD = 8
 """Keys that are named on the first page."""
 KNOWN_TO = (
@@ -62,12 +68,14 @@ def first_page(recordings: Sequence[Recorded], units: Units) -> tuple[Block, ...
         Answer("How do the keys feel?" if not several else "Where do they differ?", feel),
         Answer("Which keys should be looked at?", _prefixed(recordings, units, _odd)),
     )
-    told = tuple(answer for answer in answers if answer.sentences)
+    *told, look_at = (answer for answer in answers if answer.sentences)
     picture = _picture(recordings, units)
-    return told if picture is None else (*told, picture)
+    return (*told, *((picture,) if picture else ()), look_at, Caution(CAUTION))
 
 
-def _prefixed(recordings: Sequence[Recorded], units: Units, say: Callable[[Recorded, Units], list[str]]) -> tuple[str, ...]:
+def _prefixed(
+    recordings: Sequence[Recorded], units: Units, say: Callable[[Recorded, Units], list[str]]
+) -> tuple[str, ...]:
     if len(recordings) == 1:
         return tuple(say(recordings[0], units))
     return tuple(f"{recorded.name}: {sentence}" for recorded in recordings for sentence in say(recorded, units))
@@ -82,7 +90,7 @@ def _trust(recorded: Recorded, units: Units) -> list[str]:
         sentences.append(f"Typically {', '.join(known)} (medians of the 95 % intervals of single keys).")
     checks = [entry.text for entry in result.diary if entry.kind == "check"]
     if checks:
-        sentences.append(f"Before: {checks[-1]}")
+        sentences.append(f"Check of the rig before: {checks[-1]}")
     spoken_of = sum(any(not finding.odd for finding in key.findings) for key in result.keys)
     if spoken_of:
         keys = f"{spoken_of} key{'s' if spoken_of > 1 else ''}"
@@ -128,6 +136,6 @@ def _picture(recordings: Sequence[Recorded], units: Units) -> Charts | None:
         else f"{key.name}, down (solid) and up (dashed).",
         panels=panels,
         columns=2,
-        height_mm=62.0,
+        height_mm=56.0,
         legend=used_looks(panels),
     )

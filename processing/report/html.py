@@ -59,4 +59,3 @@ def page_script() -> str:
 def as_embedded_json(data: dict[str, Any]) -> str:
     """Return data as JSON that may stand inside a script element: no text of it can end the element."""
     return json.dumps(data, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")
-

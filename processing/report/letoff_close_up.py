@@ -1,7 +1,8 @@
 """The let-offs of a keyboard from close by, laid over one another at their peaks; and the typical one of a register.
 
 How it works: every way down is shifted so that its peak is at 0 mm, and lowered by its force before the let-off
-(`letoff_peak_force` - `letoff_rise`), so shapes can be seen beside one another. The typical one is the pointwise median.
+(`letoff_peak_force` - `letoff_rise`), so shapes can be seen beside one another. The typical one is the pointwise
+median.
 """
 
 from __future__ import annotations
@@ -19,22 +20,22 @@ BEFORE_MM, BEHIND_MM, STEP_MM = 3.0, 1.2, 0.02
 PLACES_MM = np.linspace(-BEFORE_MM, BEHIND_MM, round((BEFORE_MM + BEHIND_MM) / STEP_MM) + 1)
 REGISTERS = (("Bass, A0 to B2", 1, 27), ("Middle, C3 to B5", 28, 63), ("Treble, C6 to C8", 64, 88))
 ROOM = 0.15
+BED_BEGINS_MM = 0.6
+"""Behind a peak the key bed may rise from here on; it does not set the scale."""
 
 
 def letoff_close_up(recordings: Sequence[Recorded], units: Units) -> Charts | None:
     """Return a panel per register with every let-off in it and the typical one; None if there is none."""
-    aligned = [
-        [(key, _aligned(key)) for key in recorded.measured if key.letoff == "found"] for recorded in recordings
-    ]
+    aligned = [[(key, _aligned(key)) for key in recorded.measured if key.letoff == "found"] for recorded in recordings]
     values = [curve for one in aligned for _, curve in one]
     if not values:
         return None
     to = In(jointly_marked(units, recordings))
-    low, high = (float(end) for end in np.percentile([[np.min(one), np.max(one)] for one in values], [1.0, 99.0]))
-    room = ROOM * (high - low)
+    low, high = np.percentile([one[PLACES_MM <= BED_BEGINS_MM] for one in values], [0.1, 99.9])
+    room = ROOM * float(high - low)
     axes = (
         to.axis("displacement from the peak", "mm", -BEFORE_MM, BEHIND_MM),
-        to.axis("force above that before it", "N", low - room, high + room),
+        to.axis("rise", "N", float(low) - room, float(high) + room),
     )
     panels = tuple(
         panel
@@ -45,7 +46,7 @@ def letoff_close_up(recordings: Sequence[Recorded], units: Units) -> Charts | No
         caption="Every let-off on the way down, its peak at 0 mm and its force from 2.5 to 1.5 mm before the peak "
         "taken for 0. Thin lines are keys, thick ones the pointwise median of the register.",
         panels=panels,
-        columns=min(3, len(panels)) if len(recordings) == 1 else 1 if len(panels) == 1 else 2,
+        columns=len(panels),
         height_mm=62.0,
         legend=used_looks(panels, lambda label: label.endswith("median") or label == "a key"),
     )
@@ -78,9 +79,7 @@ def _panel(
         here = [(key, curve) for key, curve in keys if first <= key.key.number <= last]
         prefix = "" if len(recordings) == 1 else f"{recorded.name} "
         thin = "faint" if len(recordings) == 1 else f"faint {number}"
-        lines += [
-            Line(label=f"{prefix}{key.key.name}", look=thin, x=places, y=to(curve, "N")) for key, curve in here
-        ]
+        lines += [Line(label=f"{prefix}{key.key.name}", look=thin, x=places, y=to(curve, "N")) for key, curve in here]
         if here:
             median = np.median([curve for _, curve in here], axis=0)
             thick = "typical" if len(recordings) == 1 else f"typical {number}"

@@ -1,4 +1,4 @@
-"""How it was measured and how to make the report again: method, calibration, settings, files, versions, caution."""
+"""How it was measured and how to make the report again: method, calibration, settings, files, versions."""
 
 from __future__ import annotations
 
@@ -10,19 +10,13 @@ from typing import Any
 
 from processing.calibration_status import calibration_sentence
 from processing.display import Units
-from processing.report.blocks import Block, Caution, Sentences, TableBlock
+from processing.report.blocks import Block, Sentences, TableBlock
 from processing.report.key_table import Table
-from processing.report.recorded import Recorded
+from processing.report.recorded import Made, Recorded
 from recordings.calibration_file import content_id
 from recordings.types import Calibration, LinearScale
 
-CAUTION = (
-    "These numbers help a qualified person to judge; they do not replace that person's sign-off. "
-    "A motor near fingers can crush: stops in software are no safety function. Have an emergency stop wired into the "
-    "motor's supply, and follow your local rules. Instruments on mains are opened by licensed people only; lead key "
-    "weights are toxic to handle."
-)
-PARTS = ("keyplumb", "numpy", "scipy", "h5py", "matplotlib", "jinja2")
+PARTS = ("numpy", "scipy", "h5py", "matplotlib", "jinja2")
 """What the numbers and the files of a report depend on."""
 TOLD_OF = {
     "check": "Check of the rig before",
@@ -33,11 +27,6 @@ TOLD_OF = {
     "resumed": "Interrupted and resumed",
 }
 """What of a recording's diary a reader of its numbers should know."""
-
-
-def caution() -> Caution:
-    """Return what must not be overlooked."""
-    return Caution(CAUTION)
 
 
 def methods(recordings: Sequence[Recorded]) -> tuple[Block, ...]:
@@ -108,14 +97,14 @@ def _flat(prefix: str, settings: Any) -> list[tuple[str, str]]:
     return found
 
 
-def provenance(recordings: Sequence[Recorded], units: Units, remake: str) -> tuple[Block, ...]:
+def provenance(recordings: Sequence[Recorded], units: Units, made: Made | None) -> tuple[Block, ...]:
     """Return the files, the calibration records and the versions that the report comes from."""
     rows = [row for recorded in recordings for row in _sources(recorded, prefix=len(recordings) > 1)]
     rows.append(("Units", f"{units.force}, {units.length}"))
     rows += [(f"Version of {part}", version(part)) for part in PARTS]
     rows.append(("Version of Python", platform.python_version()))
-    if remake:
-        rows.append(("Command", remake))
+    if made is not None:
+        rows += [("Version of keyplumb", made.version), ("Command", made.command)]
     said = "From the same files, with the same versions and settings, this report comes out the same, byte for byte."
     return (Sentences((said,)), TableBlock("", Table(("What", "Which"), tuple(rows))))
 

@@ -57,7 +57,7 @@ def _panel(recorded: Recorded, units: Units, deepest_mm: float, *, alone: bool) 
     )
     return Panel(
         title="Where notes start and stop" if alone else recorded.name,
-        x=key_axis(),
+        x=key_axis(key.key for key in recorded.result.keys),
         y=to.axis("travel", "mm", 0.0, 1.04 * deepest_mm or 1.0, downward=True),
         bars=(travel,) if dips else (),
         dots=tuple(dots for row in PLACES if len((dots := _dots(keys, to.units, *row)).x)),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import ceil
+
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
@@ -9,7 +11,7 @@ from matplotlib.lines import Line2D
 
 from processing.report.blocks import TableBlock
 from processing.report.charts import Charts, Panel
-from processing.report.draw import draw_panel, draw_tile, legend_handles
+from processing.report.draw import Frame, draw_panel, draw_tile, legend_handles
 from processing.report.pdf_text import GAP_INCHES, broken, column_widths, row_lines, width_inches
 from processing.report.style import DARK, PAGE_INCHES, PALE
 
@@ -21,8 +23,8 @@ POINTS = 72.0
 MM = 25.4
 AXES_LEFT, AXES_RIGHT, AXES_TOP, AXES_BOTTOM = 0.55, 0.12, 0.24, 0.42
 """Room around a panel's frame for what is written there."""
-KEYS_BOTTOM = 0.26
-"""The same below an axis of keys, which needs no label."""
+UNLABELLED_BOTTOM = 0.26
+"""The same below an axis without a label: that of keys."""
 TILE_GAP = 0.04
 
 
@@ -40,7 +42,7 @@ class Paper:
     def _turn(self) -> None:
         self._number += 1
         self._put(RIGHT, 0.4, f"{self._title} · {self._number}", 7.0, ha="right", va="center")
-        self._pages.savefig(self._page)
+        self._pages.savefig(self._page)  # type: ignore[no-untyped-call]
         self._page, self._y = Figure(figsize=PAGE_INCHES), TOP
 
     def keep_together(self, needs: float) -> None:
@@ -52,7 +54,14 @@ class Paper:
         self._page.text(x / WIDE, y / HIGH, words, **({"size": size, "color": DARK, "va": "top"} | how))  # type: ignore[arg-type]
 
     def text(
-        self, words: str, size: float, *, weight: str = "normal", colour: str = DARK, bullet: str = "", before: float = 0.0
+        self,
+        words: str,
+        size: float,
+        *,
+        weight: str = "normal",
+        colour: str = DARK,
+        bullet: str = "",
+        before: float = 0.0,
     ) -> None:
         """Write a paragraph."""
         self._y -= before if self._y < TOP else 0.0
@@ -101,7 +110,10 @@ class Paper:
 
     def charts_need(self, charts: Charts) -> float:
         """Return how much room legend and first row of some charts take."""
-        return charts.height_mm / MM + 0.25 * (1 + len(charts.legend) // 5)
+        high = charts.height_mm / MM
+        if charts.tiles:  # a page holds them all
+            high = min((high + TILE_GAP) * ceil(len(charts.panels) / charts.columns) + 0.3, TOP - BOTTOM - 0.6)
+        return high + 0.25 * (1 + len(charts.legend) // 5)
 
     def charts(self, charts: Charts) -> None:
         """Draw panels in rows, with their legend above and their caption below."""
@@ -109,13 +121,17 @@ class Paper:
         self._legend(charts)
         high, gap = charts.height_mm / MM, TILE_GAP if charts.tiles else 0.1
         wide = (RIGHT - LEFT + gap) / charts.columns - gap
+        tiles_on = None
         for start in range(0, len(charts.panels), charts.columns):
             if self._y - high < BOTTOM:
                 self._turn()
+                tiles_on = None
+            if charts.tiles and tiles_on is None:
+                tiles_on = self._whole_page()
             for column, panel in enumerate(charts.panels[start : start + charts.columns]):
                 frame = (LEFT + column * (wide + gap), self._y - high, wide, high)
-                if charts.tiles:
-                    self._tile(panel, frame, outer=column == 0)
+                if tiles_on is not None:
+                    draw_tile(tiles_on, panel, frame)
                 else:
                     draw_panel(self._axes(_inner(frame, panel)), panel)
             self._y -= high + gap
@@ -123,14 +139,15 @@ class Paper:
         self.text(charts.caption, 8.0, before=0.02)
         self._y -= 0.08
 
-    def _axes(self, frame: tuple[float, float, float, float]) -> Axes:
+    def _axes(self, frame: Frame) -> Axes:
         x, y, wide, high = frame
         return self._page.add_axes((x / WIDE, y / HIGH, wide / WIDE, high / HIGH))
 
-    def _tile(self, panel: Panel, frame: tuple[float, float, float, float], *, outer: bool) -> None:
-        axes = self._axes(frame)
-        draw_tile(axes, panel)
-        axes.tick_params(labelbottom=False, labelleft=outer)
+    def _whole_page(self) -> Axes:
+        axes = self._axes((0.0, 0.0, WIDE, HIGH))
+        axes.set_axis_off()
+        axes.set(xlim=(0.0, WIDE), ylim=(0.0, HIGH), autoscale_on=False)
+        return axes
 
     def _legend(self, charts: Charts) -> None:
         handles = legend_handles(charts)
@@ -138,16 +155,14 @@ class Paper:
             return
         rows = _legend_rows([str(handle.get_label()) for handle in handles])
         for first, last in rows:
-            self._page.add_artist(
-                self._page.legend(
-                    handles=handles[first:last],
-                    loc="upper left",
-                    bbox_to_anchor=(LEFT / WIDE, self._y / HIGH),
-                    ncols=last - first,
-                    borderaxespad=0.0,
-                    borderpad=0.1,
-                    columnspacing=1.2,
-                )
+            self._page.legend(
+                handles=handles[first:last],
+                loc="upper left",
+                bbox_to_anchor=(LEFT / WIDE, self._y / HIGH),
+                ncols=last - first,
+                borderaxespad=0.0,
+                borderpad=0.1,
+                columnspacing=1.2,
             )
             self._y -= 0.19
         self._y -= 0.04
@@ -165,10 +180,10 @@ def _legend_rows(labels: list[str]) -> list[tuple[int, int]]:
     return [*rows, (first, len(labels))]
 
 
-def _inner(frame: tuple[float, float, float, float], panel: Panel) -> tuple[float, float, float, float]:
+def _inner(frame: Frame, panel: Panel) -> Frame:
     """Return where the axes of a panel lie in its frame: as far in as what is written beside them needs."""
     x, y, wide, high = frame
     written = max((width_inches(words, 8.0) for _, words in panel.y.ticks or ()), default=0.0)
     left = max(AXES_LEFT, written + 0.12)
-    bottom = KEYS_BOTTOM if panel.x.label == "key" else AXES_BOTTOM
+    bottom = AXES_BOTTOM if panel.x.label else UNLABELLED_BOTTOM
     return x + left, y + bottom, wide - left - AXES_RIGHT, high - bottom - AXES_TOP

@@ -27,6 +27,15 @@ class SourceFile:
     size_bytes: int
 
 
+@dataclass(frozen=True, slots=True)
+class Made:
+    """What makes a report again."""
+
+    command: str
+    version: str
+    """Of keyplumb."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Recorded:
     """One recording of a report."""

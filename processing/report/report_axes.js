@@ -48,9 +48,9 @@ class Scale {
 
 // Round numbers between two values, about so many; each with its text.
 function ticks(axis, low, high, about) {
-  if (axis.ticks) {
-    const inside = axis.ticks.filter(([at]) => at >= low && at <= high);
-    if (inside.length > 1 || axis.label !== "key") return inside;
+  for (const given of [axis.fine, axis.ticks]) {
+    const inside = (given || []).filter(([at]) => at >= low && at <= high);
+    if (given && (given === axis.ticks || inside.length <= 2.5 * about)) return inside;
   }
   const rough = (high - low) / Math.max(1, about);
   const power = 10 ** Math.floor(Math.log10(rough));

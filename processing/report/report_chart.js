@@ -8,7 +8,7 @@ class Chart {
     Object.assign(this, { host, panel, isTile, curve: 0, at: null });
     this.svg = element("svg", isTile ? { "aria-hidden": "true" } : {
       tabindex: 0, role: "application", "aria-roledescription": "chart", "aria-describedby": "how-to-read",
-      "aria-label": `${panel.title}: ${panel.y.label} over ${panel.x.label}`,
+      "aria-label": `${panel.title}: ${panel.y.label} over ${panel.x.label || "the keys"}`,
     });
     host.append(this.svg);
     this.clip = `clip-${(clips += 1)}`;
@@ -37,7 +37,7 @@ class Chart {
     if (this.isTile) return { left: 1, right: 1, top: 1, bottom: 1 };
     const words = (this.panel.y.ticks || []).map(([, text]) => text.length);
     const wide = words.length ? Math.min(7 * Math.max(...words) + 12, this.width() * 0.4) : 44;
-    return { left: wide + (this.panel.y.label ? 18 : 0), right: 10, top: 22, bottom: this.panel.x.label === "key" ? 22 : 38 };
+    return { left: wide + (this.panel.y.label ? 18 : 0), right: 10, top: 22, bottom: this.panel.x.label ? 38 : 22 };
   }
 
   width() { return this.svg.clientWidth || this.host.clientWidth || 600; }
@@ -97,7 +97,7 @@ class Chart {
       group.append(element("text", { x: left - 5, y: place + 4, "text-anchor": "end" }, text));
     }
     group.append(element("path", { d: `M${left},${top}V${bottom}H${right}`, stroke: "#222", fill: "none" }));
-    if (this.panel.x.label !== "key") group.append(element("text", { x: (left + right) / 2, y: bottom + 31, "text-anchor": "middle" }, this.panel.x.label));
+    group.append(element("text", { x: (left + right) / 2, y: bottom + 31, "text-anchor": "middle" }, this.panel.x.label));
     group.append(element("text", { transform: `translate(12,${(top + bottom) / 2}) rotate(-90)`, "text-anchor": "middle" }, this.panel.y.label));
     this.svg.append(group);
   }

@@ -6,17 +6,20 @@ How it works: one recording shows two related measurands in one strip; several r
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from processing.calibration_status import marked
-from processing.display import Units, measured
+from processing.display import Units, measured, rounded
 from processing.keyboard import COLOURS, KeyboardResult
 from processing.report.charts import Axis, Charts, Dots, In, Line, Note, Panel, key_axis, used_looks
 from processing.report.recorded import Recorded, jointly_marked
 from processing.stages import KeyResult
 
+FAR = 0.6
+"""Keys that stand out widen a strip by so much of its usual range at most: they must not flatten all others."""
+SECOND = ", of the number named second"
 MARGIN = 0.14
 """Free room above and below the values, as a share of their range."""
 
@@ -65,6 +68,9 @@ class Shown:
     name: str
     number: int
     called: str
+    """Whose it is, said before it."""
+    told_apart: str
+    """Said behind it in the legend."""
 
 
 def strips(recordings: Sequence[Recorded], units: Units) -> Charts | None:
@@ -76,7 +82,7 @@ def strips(recordings: Sequence[Recorded], units: Units) -> Charts | None:
     return Charts(
         caption="All keys from bass to treble. Hollow marks are naturals, triangles sharps; bars are 95 % intervals, "
         "where they are wider than the mark; lines are Theil-Sen trends, dotted for sharps; rings mark keys that "
-        "stand out from their neighbours in that number.",
+        "stand out from their neighbours in that number, at the edge with the value where they lie beyond it.",
         panels=panels,
         columns=1,
         height_mm=40.0,
@@ -88,24 +94,25 @@ def strip_panel(strip: Strip, recordings: Sequence[Recorded], units: Units) -> P
     """Return one strip, None if nothing of it was measured."""
     joint = jointly_marked(units, recordings)
     if len(recordings) == 1:
-        shown = [Shown(recordings[0], name, number, "") for number, name in enumerate(strip.names)]
+        shown = [Shown(recordings[0], name, number, "", SECOND * number) for number, name in enumerate(strip.names)]
     else:
         shown = [
-            Shown(recorded, name, number, f"{recorded.name}, ")
+            Shown(recorded, name, number, f"{recorded.name}, ", "")
             for name in strip.names
             for number, recorded in enumerate(recordings)
         ]
     shown = [one for one in shown if _known(one)]
     if not shown:
         return None
-    dots = tuple(dots for one in shown for dots in (*_values(one, units), *_rings(one, units)) if len(dots.x))
+    y = _axis(strip, shown, joint)
+    dots = [dots for one in shown for dots in _values(one, units)] + [_rings(one, units, y) for one in shown]
     return Panel(
         title=strip.title,
-        x=key_axis(),
-        y=_axis(strip, shown, dots, joint),
+        x=key_axis(key.key for recorded in recordings for key in recorded.result.keys),
+        y=y,
         lines=tuple(line for one in shown for line in trend_lines(one, units)),
-        dots=dots,
-        notes=tuple(note for one in shown for note in _odd_names(one, units)),
+        dots=tuple(one for one in dots if len(one.x)),
+        notes=tuple(note for one in shown for note in _odd_names(one, units, y)),
     )
 
 
@@ -113,14 +120,19 @@ def _known(shown: Shown) -> list[KeyResult]:
     return [key for key in shown.recorded.result.keys if key[shown.name].value is not None]
 
 
-def _axis(strip: Strip, shown: list[Shown], dots: tuple[Dots, ...], units: Units) -> Axis:
-    unit = _known(shown[0])[0][strip.names[0]].unit
-    ends = np.concatenate([one.y for one in dots])
-    room = MARGIN * (float(np.ptp(ends)) or abs(float(ends[0])) or 1.0)
-    one = units.value(1.0, unit)
-    return In(units).axis(
-        "", unit, (float(ends.min()) - room) / one, (float(ends.max()) + room) / one, downward=strip.downward
-    )
+def _axis(strip: Strip, shown: list[Shown], units: Units) -> Axis:
+    """Return an axis on which the usual keys fill the strip; keys that stand out far may lie beyond it."""
+    everything, usual = [], []
+    for one in shown:
+        odd = {key.key for key in _odd(one)}
+        everything += [key[one.name].value or 0.0 for key in _known(one)]
+        usual += [key[one.name].value or 0.0 for key in _known(one) if key.key not in odd]
+    low, high = min(usual or everything), max(usual or everything)
+    far = FAR * (high - low)
+    low, high = max(min(everything), low - far), min(max(everything), high + far)
+    room = MARGIN * ((high - low) or abs(high) or 1.0)
+    unit = _known(shown[0])[0][shown[0].name].unit
+    return In(units).axis("", unit, low - room, high + room, downward=strip.downward)
 
 
 def _values(shown: Shown, units: Units) -> tuple[Dots, ...]:
@@ -129,7 +141,7 @@ def _values(shown: Shown, units: Units) -> tuple[Dots, ...]:
         _dots(
             [key for key in _known(shown) if key.key.colour == colour],
             shown,
-            f"{shown.called}{colour}s",
+            f"{shown.called}{colour}s{shown.told_apart}",
             f"{colour} {shown.number}",
             own,
         )
@@ -137,9 +149,15 @@ def _values(shown: Shown, units: Units) -> tuple[Dots, ...]:
     )
 
 
-def _rings(shown: Shown, units: Units) -> tuple[Dots, ...]:
-    own = marked(units, shown.recorded.result.header)
-    return (_dots(_odd(shown), shown, "stands out here", "odd", own),)
+def _rings(shown: Shown, units: Units, y: Axis) -> Dots:
+    """Return rings about the keys that stand out here; a key beyond the axis has its ring at the edge."""
+    rings = _dots(_odd(shown), shown, "stands out here", "odd", marked(units, shown.recorded.result.header))
+    return replace(rings, y=np.clip(rings.y, *_edges(y)))
+
+
+def _edges(y: Axis) -> tuple[float, float]:
+    inset = 0.4 * MARGIN * (y.high - y.low)
+    return y.low + inset, y.high - inset
 
 
 def _dots(keys: list[KeyResult], shown: Shown, label: str, look: str, units: Units) -> Dots:
@@ -163,11 +181,16 @@ def _odd(shown: Shown) -> list[KeyResult]:
     ]
 
 
-def _odd_names(shown: Shown, units: Units) -> list[Note]:
-    return [
-        Note(key.key.number + 0.6, units.value(key[shown.name].value or 0.0, key[shown.name].unit), key.key.name)
-        for key in _odd(shown)
-    ]
+def _odd_names(shown: Shown, units: Units, y: Axis) -> list[Note]:
+    """Return the names of the keys that stand out here, with their values where they lie beyond the axis."""
+    low, high = _edges(y)
+    notes = []
+    for key in _odd(shown):
+        found = key[shown.name]
+        at = units.value(found.value or 0.0, found.unit)
+        words = key.key.name if low <= at <= high else f"{key.key.name}: {rounded(found, units)}"
+        notes.append(Note(key.key.number + 0.4, min(max(at, low), high), words))
+    return notes
 
 
 def trend_lines(shown: Shown, units: Units) -> tuple[Line, ...]:

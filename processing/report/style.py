@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import matplotlib
@@ -40,6 +40,18 @@ class Look:
     opacity: float = 1.0
 
 
+MARKS = {
+    "edge": Look(colour=RED, marker="|", size=9),
+    "damper": Look(colour=GREEN, marker="s", size=4.5),
+    "note on": Look(colour=DARK, marker="D", size=4.5),
+    "note off": Look(colour=DARK, marker="D", size=4.5, filled=False),
+    "peak": Look(colour=RED, marker="v", size=5.5),
+    "bed": Look(colour=DARK, marker="x", size=5),
+    "reset": Look(colour=GREEN, marker="<", size=5, filled=False),
+}
+"""Places on a key's way; where several recordings share a picture they take the colour of theirs."""
+
+
 def _of_recordings() -> dict[str, Look]:
     shapes = (("o", "^"), ("s", "v"), ("D", "<"), ("p", ">"))
     looks = {}
@@ -48,6 +60,7 @@ def _of_recordings() -> dict[str, Look]:
         looks[f"up {number}"] = Look(colour=colour, dash=(4, 2))
         looks[f"faint {number}"] = Look(colour=colour, width=0.5, opacity=0.3)
         looks[f"typical {number}"] = Look(colour=colour, width=2.4)
+        looks |= {f"{name} {number}": replace(look, colour=colour) for name, look in MARKS.items()}
         looks[f"natural {number}"] = Look(colour=colour, marker=natural, size=3.8, filled=False, width=0.9)
         looks[f"sharp {number}"] = Look(colour=colour, marker=sharp, size=4.0, width=0.9)
         looks[f"natural line {number}"] = Look(colour=colour, width=0.9)
@@ -64,14 +77,8 @@ LOOKS: dict[str, Look] = {
     "zero": Look(colour=DARK, width=0.6),
     "down weight": Look(colour=BLUE, width=3.0, opacity=0.35),
     "up weight": Look(colour=ORANGE, width=3.0, opacity=0.5),
-    "edge": Look(colour=RED, marker="|", size=9),
-    "damper": Look(colour=GREEN, marker="s", size=4.5),
-    "note on": Look(colour=DARK, marker="D", size=4.5),
-    "note off": Look(colour=DARK, marker="D", size=4.5, filled=False),
-    "peak": Look(colour=RED, marker="v", size=5.5),
-    "bed": Look(colour=DARK, marker="x", size=5),
+    **MARKS,
     "dip": Look(colour=DARK, width=0.8, dash=(1, 2)),
-    "reset": Look(colour=GREEN, marker="<", size=5, filled=False),
     "odd": Look(colour=RED, marker="o", size=10, filled=False, width=1.2),
     "travel": Look(colour="#E3E6EA"),
     "balance": Look(colour=BLUE),

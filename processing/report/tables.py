@@ -1,4 +1,4 @@
-"""The tables of a report: keys that stand out, trends, all keys, all numbers of each key, what there is to say of each."""
+"""The tables of a report: keys that stand out, trends, all keys, all numbers of each key, remarks on the recording."""
 
 from __future__ import annotations
 
@@ -100,7 +100,7 @@ def all_numbers(recordings: Sequence[Recorded], units: Units) -> tuple[Block, ..
     return tuple(
         Folded(
             _whose(recorded, recordings, "All numbers of each key"),
-            "All numbers of each key, with their intervals, are in the HTML file and in `keyplumb measure --csv`.",
+            "All numbers of each key, with intervals, are in the HTML file, and in a table by: keyplumb measure --csv.",
             tuple(numbers_of(key, marked(units, recorded.result.header)) for key in recorded.result.keys),
         )
         for recorded in recordings

@@ -48,7 +48,7 @@ def _panel(recorded: Recorded, keys: list[KeyResult], units: Units, top: float, 
     own = marked(units, recorded.result.header)
     return Panel(
         title="What pushing through the notch asks" if alone else recorded.name,
-        x=key_axis(),
+        x=key_axis(key.key for key in recorded.result.keys),
         y=In(own).axis("force", "N", 0.0, 1.05 * top),
         bars=tuple(bars for part in PARTS if len((bars := _part(keys, own, *part)).at)),
     )
