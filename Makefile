@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/ready
 
-.PHONY: demo test lint bench accuracy coverage hard-stops soak wire-page budget-page samples clean
+.PHONY: demo test lint bench accuracy coverage coverage-dynamics hard-stops soak wire-page budget-page samples clean
 
 demo: $(READY)
 	$(BIN)/keyplumb demo --out demo
@@ -25,6 +25,10 @@ accuracy: $(READY)
 # Whether the stated 95 % intervals hold the truth 95 times in a hundred: 1200 virtual keys, some minutes on two cores.
 coverage: $(READY)
 	$(BIN)/python -m benchmarks.coverage
+
+# The same of latency, reset, sustain window and mass: 200 virtual keys pressed at several speeds and lifted in part.
+coverage-dynamics: $(READY)
+	$(BIN)/python -m benchmarks.ladder_coverage
 
 bench: $(READY)
 	$(BIN)/python -m benchmarks.run

@@ -15,6 +15,7 @@ from processing.budget.calibration_lines import (
     TEMPERATURE,
 )
 from processing.budget.sources import NOISE, OTHERWISE, SOURCES, STROKES
+from processing.dynamics.sources import DYNAMIC, DYNAMIC_SOURCES
 from processing.features.table import FEATURES
 
 BEGIN, END = "<!-- budget tables: begin -->", "<!-- budget tables: end -->"
@@ -46,13 +47,17 @@ def budget_page() -> str:
         *(f"| {name} | {kind} | {distribution} | {why} |" for name, kind, distribution, why in ALWAYS),
         *(f"| {name} | B | {distribution} | {why} |" for name, distribution, why in OTHERWISE),
         *(f"| {source.name} | B | {source.distribution} | {source.why} |" for source in SOURCES),
+        *(f"| {source.name} | {source.kind} | {source.distribution} | {source.why} |" for source in DYNAMIC_SOURCES),
         *(f"| {name} (calibration) | B | {distribution} | {why} |" for name, distribution, why in OF_THE_CALIBRATION),
     ]
     models = [
         "| measurand | unit | lines besides noise, strokes, mass, smoothing, latency and calibration |\n|---|---|---|"
     ]
     for feature in FEATURES:
-        names = [source.name for source in SOURCES if source.acts_on(feature.name, feature.unit)]
+        if feature.name in DYNAMIC:
+            names = [source.name for source in DYNAMIC_SOURCES if feature.name in source.measurands]
+        else:
+            names = [source.name for source in SOURCES if source.acts_on(feature.name, feature.unit)]
         models.append(f"| `{feature.name}` | {feature.unit} | {'; '.join(names) or 'none'} |")
     return "\n".join([*sources, "", *models])
 

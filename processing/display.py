@@ -120,6 +120,19 @@ def measured(measurement: Measurement, units: Units) -> str:
     return f"{value} ± {over}{'' if shown == '1' else ' ' + shown}"
 
 
+FLAGS_IN_WORDS = {
+    "lower_bound": "at least: the ladder or the rig ended before the key did",
+    "stroke_left_out": "a stroke far off the line of the others was left out",
+    "lifts_disagree": "a higher lift failed than one that worked",
+}
+"""Flags that change how a number is to be read."""
+
+
+def remark_on(measurement: Measurement) -> str:
+    """Return why a number is missing, or how it is to be read; empty for most."""
+    return measurement.reason or "; ".join(words for flag, words in FLAGS_IN_WORDS.items() if flag in measurement.flags)
+
+
 def in_words(template: str, numbers: tuple[tuple[float, str], ...], units: Units) -> str:
     """Return a text with its numbers put in, in the reader's units."""
     return template.format(*(with_unit(value, unit, units) for value, unit in numbers))

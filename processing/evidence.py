@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from processing.budget.calibration_lines import CalibrationDoubt
+from processing.dynamics.zero_speed import ZeroSpeed
 from processing.stages import Curve, StrokeNotes
 
 
@@ -25,3 +26,7 @@ class Evidence:
     flags: tuple[str, ...]
     doubt: CalibrationDoubt | None = None
     """How far the calibration may be off; None: uncalibrated, so nothing is known of it."""
+    trigger: ZeroSpeed | None = None
+    """Place of note-on from strokes at several speeds; None: they were of one speed, and the place is raw."""
+    release: ZeroSpeed | None = None
+    """The same of note-off."""

@@ -42,6 +42,7 @@ COMPARED = (
     Compared("letoff_peak_position", 0.30,    "let-off later",              "let-off earlier"),
     Compared("letoff_drop",          0.04,    "let-off more pronounced",    "let-off fainter"),
     Compared("trigger_position",     0.25,    "late contact: note starts deeper", "note starts earlier on the way"),
+    Compared("note_latency",         2.0,  "note told later",            "note told sooner"),
     Compared("release_position",     0.40,    "note stops sooner on the way up",  "note stops later on the way up"),
 )  # fmt: skip
 """What matters in weight: 2 to 3 gf, under any published threshold of a hand; in place: a quarter of a millimetre."""

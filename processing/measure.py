@@ -13,6 +13,8 @@ from processing.budget.calibration_lines import calibration_lines
 from processing.budget.lines import Budget, Correlation, Line
 from processing.budget.propagation import combine
 from processing.budget.sources import LATENCY, otherwise_lines, rig_lines
+from processing.dynamics.note_places import at_zero_speed, off_by_u
+from processing.dynamics.sources import BY_NAME, TO_ZERO_SPEED
 from processing.errors import FeatureNotFound
 from processing.evidence import Evidence
 from processing.features.read_off import NotePlaces, ReadOff
@@ -41,14 +43,19 @@ class Again:
     """Were the curve smoothed once more."""
     later: ReadOff
     """Had the notes been heard as late as may be."""
+    off_line: ReadOff
+    """Were the notes' places off by what their lines to zero speed are unsure of."""
 
 
 def measure_key(evidence: Evidence, settings: Settings) -> tuple[tuple[Measurement, ...], Landmarks | None]:
     """Return every feature's measurement, in the order of FEATURES, and the landmarks of the mean curve."""
-    whole = _read_off(evidence.curve, _places(evidence.stroke_notes, evidence.notes_heard), settings)
+    told = evidence.trigger, evidence.release
+    whole = _read_off(
+        evidence.curve, at_zero_speed(_places(evidence.stroke_notes, evidence.notes_heard), *told), settings
+    )
     if isinstance(whole, FeatureNotFound):
         return all_missing(str(whole)), None
-    places = [_places((notes,), evidence.notes_heard) for notes in evidence.stroke_notes]
+    places = [at_zero_speed(_places((notes,), evidence.notes_heard), *told) for notes in evidence.stroke_notes]
     singles = _readable(zip(evidence.stroke_curves, places, strict=True), settings)
     copies = _readable(((copy, whole.notes) for copy in noisy_copies(evidence.curve, settings.uncertainty)), settings)
     again = Again(
@@ -58,6 +65,7 @@ def measure_key(evidence: Evidence, settings: Settings) -> tuple[tuple[Measureme
         _read_off(evidence.heavier_curve, whole.notes, settings),
         _read_off(smoothed_again(evidence.curve), whole.notes, settings),
         replace(whole, notes=notes_as_late_as_may_be(whole.notes, settings.feature.latency_bound_s)),
+        replace(whole, notes=off_by_u(whole.notes, *told)),
     )
     measured = tuple(_measure(feature, whole, again, evidence, settings) for feature in FEATURES)
     return measured, whole.marks
@@ -130,6 +138,10 @@ def _measure(feature: Feature, whole: ReadOff, again: Again, evidence: Evidence,
             curve=evidence.curve,
         ),
     ]
+    told = [line for line in (evidence.trigger, evidence.release) if line is not None]
+    if told:
+        off = _moved(feature, value, again.off_line)
+        lines.append(BY_NAME[TO_ZERO_SPEED].line(off, feature.unit, min(line.dof for line in told)))
     type_a = strokes_line(_values(feature, again.singles), feature.unit)
     if type_a is None:
         flags.append("single_stroke")

@@ -12,20 +12,24 @@ from processing.calibrate import calibrate
 from processing.calibration_doubt import doubt_of
 from processing.calibration_status import with_calibration_flags, with_range_flags
 from processing.curve import common_length_mm, kernel_half_width_mm, mean_curve, to_curve
+from processing.dynamics.key import gather, with_dynamics
+from processing.dynamics.numbers import Context
+from processing.dynamics.recorded import place_u_mm, recorded_dynamics
 from processing.errors import NoStroke
 from processing.evidence import Evidence
 from processing.front_edge import at_front_edge
-from processing.inertia import accelerations, mass_of, motion_of, without_inertia
+from processing.inertia import Mass, accelerations, mass_of, motion_of, without_inertia
 from processing.keyboard import KeyboardResult, compare_keys
 from processing.measure import all_missing, measure_key
 from processing.notes import notes_of_stroke, to_notes
-from processing.quality.checks import KeyEvidence, run_checks
+from processing.quality.checks import run_checks
+from processing.quality.key_evidence import KeyEvidence
 from processing.quasi_static import quasi_static_part
 from processing.segment import split_presses
 from processing.settings import Settings
-from processing.stages import CalibratedTrace, Curve, Finding, KeyResult, Stroke
+from processing.stages import CalibratedTrace, Curve, Finding, KeyResult, Measurement, Stroke
 from processing.strokes import to_stroke
-from recordings.types import Calibration, DiaryEntry, Header, KeyRecording, RunInfo
+from recordings.types import Calibration, DiaryEntry, Header, KeyRecording, RawTrace, RunInfo
 
 COMPARABLE_SHARE = 0.8
 """A stroke that goes less far than this share of the longest did not start from home."""
@@ -82,9 +86,7 @@ def strokes_of(
     """Return a recording in physical units and the presses in it. Raises NoStroke if there is none."""
     if not len(recording.trace):
         raise NoStroke("nothing of this key was kept but attempts that were set aside")
-    trace = calibrate(recording.trace, calibration)
-    if settings.stated_at == "front edge":
-        trace = at_front_edge(trace, calibration)
+    trace = _calibrated(recording.trace, calibration, settings)
     return trace, tuple(to_stroke(trace, press, settings.stroke) for press in split_presses(trace, settings.stroke))
 
 
@@ -97,8 +99,10 @@ def _analyse_key(
     stroke_notes = tuple(notes_of_stroke(stroke, log) for stroke in strokes)
 
     used = comparable(strokes, settings)
-    curves, heavier_curve = _curves(trace, used, settings)
+    curves, heavier_curve, mass = _curves(trace, used, settings)
     curve = mean_curve(curves)
+    dynamic = recorded_dynamics(whole, calibration, used, stated_at=settings.stated_at)
+    pressed = gather(dynamic, strokes, used, log, settings, place_u_mm=place_u_mm(trace))
 
     evidence = Evidence(
         curve,
@@ -111,19 +115,36 @@ def _analyse_key(
         speed_mm_per_s=float(np.mean([stroke.down.speed_mm_per_s() for stroke in used])),
         flags=_flags(used, settings),
         doubt=doubt,
+        trigger=pressed.trigger,
+        release=pressed.release,
     )
     measurements, marks = measure_key(evidence, settings)
+    measurements, seen = with_dynamics(measurements, pressed, curve, mass, Context(settings, doubt, evidence.flags))
     measurements = with_range_flags(measurements, trace, used, settings.feature.bed_newton)
-    findings = run_checks(KeyEvidence(trace, strokes, used, curve, marks, log, stroke_notes, settings))
-    if any(finding.code == "gritty" for finding in findings):
-        measurements = tuple(replace(measured, flags=(*measured.flags, "gritty")) for measured in measurements)
+    by_name = {measured.name: measured for measured in measurements}
+    findings = run_checks(KeyEvidence(trace, strokes, used, curve, marks, log, stroke_notes, settings, by_name))
+    measurements = _with_grit(measurements, findings)
     kind = marks.letoff.kind if marks else "none"
     window_mm = marks.window_mm(curve) if marks else None
-    return KeyResult(recording.key, len(used), measurements, kind, findings, curve, curves, window_mm)
+    return KeyResult(recording.key, len(used), measurements, kind, findings, curve, curves, window_mm, seen)
 
 
-def _curves(trace: CalibratedTrace, used: tuple[Stroke, ...], settings: Settings) -> tuple[tuple[Curve, ...], Curve]:
-    """Return the strokes' curves without inertia, and their mean if the key were heavier by its mass's uncertainty."""
+def _calibrated(trace: RawTrace, calibration: Calibration, settings: Settings) -> CalibratedTrace:
+    at_plunger = calibrate(trace, calibration)
+    return at_front_edge(at_plunger, calibration) if settings.stated_at == "front edge" else at_plunger
+
+
+def _with_grit(measurements: tuple[Measurement, ...], findings: tuple[Finding, ...]) -> tuple[Measurement, ...]:
+    if not any(finding.code == "gritty" for finding in findings):
+        return measurements
+    return tuple(replace(measured, flags=(*measured.flags, "gritty")) for measured in measurements)
+
+
+def _curves(
+    trace: CalibratedTrace, used: tuple[Stroke, ...], settings: Settings
+) -> tuple[tuple[Curve, ...], Curve, Mass]:
+    """Return the strokes' curves without inertia, their mean if the key were heavier by its mass's uncertainty, and
+    the mass."""
     half_width_mm = kernel_half_width_mm(used, settings.curve)
     until_mm = common_length_mm(used)
     pressed = tuple(
@@ -136,7 +157,7 @@ def _curves(trace: CalibratedTrace, used: tuple[Stroke, ...], settings: Settings
         tuple(without_inertia(*pair, kg) for pair in zip(pressed, moved, strict=True))
         for kg in (mass.kg, mass.kg + mass.u_kg)
     )
-    return light, mean_curve(heavy)
+    return light, mean_curve(heavy), mass
 
 
 def _touch_u_mm(trace: CalibratedTrace, used: tuple[Stroke, ...]) -> float:

@@ -92,6 +92,30 @@ class OddKeySettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DynamicSettings:
+    """How strokes at several speeds, partial lifts and repetitions become numbers."""
+
+    least_speed_ratio: float = 2.0
+    """Fastest over slowest stroke; with less a line to zero speed multiplies the strokes' scatter."""
+    local_speed_over_mm: float = 0.1
+    """Way over which the speed at a note is taken at least: fifty times the gauge's step, and little of a braking."""
+    note_jitter_s: float = 0.0003
+    """Standard deviation of a note's moment: a scan of 1 ms is rectangular, 1 ms / sqrt(12); common practice."""
+    outlier_sigmas: float = 5.0
+    """A stroke further off the line than so many of its standard deviations is left out; of normal ones none is."""
+    following_newton: float = 0.03
+    """A key that presses back with less has left the plunger, and is not where the plunger is; noise is a tenth."""
+    same_speed_share: float = 0.05
+    """Strokes whose speeds differ by less are strokes at one speed; a screw's wobble is 4 %."""
+    clear_window_mm: float = 0.5
+    """A sustain window is clear from here on: the least way a finger may be asked to keep to; own choice."""
+    presses_asked: int = 10
+    """measurands.md: 10 of 10 presses must sound."""
+    speed_over_s: float = 0.012
+    """Time over which the speed at a moment is taken: a period of a 0.2 kg key ringing on a give of 0.02 mm/N."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """All settings of one analysis."""
 
@@ -100,5 +124,6 @@ class Settings:
     feature: FeatureSettings = field(default_factory=FeatureSettings)
     uncertainty: UncertaintySettings = field(default_factory=UncertaintySettings)
     odd_keys: OddKeySettings = field(default_factory=OddKeySettings)
+    dynamic: DynamicSettings = field(default_factory=DynamicSettings)
     stated_at: Literal["plunger", "front edge"] = "plunger"
     """Where force and travel are stated; the front edge needs a contact point and a lever in the calibration record."""

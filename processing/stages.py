@@ -7,13 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from processing.budget.lines import Budget
 from recordings.keys import Key
+
+if TYPE_CHECKING:
+    from processing.dynamics.results import KeyDynamics
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -197,6 +200,8 @@ class KeyResult:
     stroke_curves: tuple[Curve, ...] = ()
     window_mm: tuple[float, float] | None = None
     """Where down and up weight were taken; None: there was no place for them."""
+    dynamics: KeyDynamics | None = None
+    """What strokes at several speeds, lifts and repetitions have shown; None: nothing could be measured."""
 
     def __getitem__(self, name: str) -> Measurement:
         return next(measurement for measurement in self.measurements if measurement.name == name)

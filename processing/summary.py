@@ -7,7 +7,7 @@ import numpy as np
 from processing.calibration_status import calibration_sentence, marked
 from processing.display import Units, in_words, with_unit
 from processing.keyboard import FEWEST_FOR_TREND, KeyboardResult, OddKey
-from processing.stages import KeyResult
+from processing.verdicts import AFTER, BEFORE, UNSURE, notch_decides, note_order, sustain
 from recordings.keys import Key
 
 
@@ -15,7 +15,8 @@ def summary(result: KeyboardResult, units: Units) -> list[str]:
     """Return the sentences, most important first; what was not measured is not spoken of."""
     units = marked(units, result.header)
     sentences = [_what_was_done(result), *_trend_sentences(result, units), _letoff_sentence(result, units)]
-    sentences += [_note_sentence(result, units), _release_sentence(result, units)]
+    sentences += [_weight_test_sentence(result, units), _note_sentence(result, units), _release_sentence(result, units)]
+    sentences += [_sustain_sentence(result)]
     return [sentence for sentence in sentences if sentence]
 
 
@@ -94,14 +95,37 @@ def _letoff_sentence(result: KeyboardResult, units: Units) -> str:
     )
 
 
+def _weight_test_sentence(result: KeyboardResult, units: Units) -> str:
+    """Return on how many keys the notch decides what a weight test reads."""
+    decided = [found for key in result.keys if (found := notch_decides(key)) is not None]
+    if not decided:
+        return ""
+    past, without = (
+        with_unit(float(np.median([getattr(found, name) for found in decided])), "N", units)
+        for name in ("past_newton", "without_newton")
+    )
+    return (
+        f"A weight test reads the notch on {_keys(len(decided))}: typically {past} sinks the key past it; "
+        f"without the notch {without} would."
+    )
+
+
+def _sustain_sentence(result: KeyboardResult) -> str:
+    verdicts = [sustain(key, result.settings) for key in result.keys]
+    told = [
+        f"{verdict} on {_keys(count)}" for verdict in ("clear", "narrow", "none") if (count := verdicts.count(verdict))
+    ]
+    return f"Room to repeat with the note held: {', '.join(told)}." if told else ""
+
+
 def _note_sentence(result: KeyboardResult, units: Units) -> str:
     """Return on how many keys the note comes after the notch; the sign is given only where it is sure."""
     margins = [key["trigger_margin"] for key in result.keys if key["trigger_margin"].value is not None]
     if not margins:
         places = _values(result, "trigger_position")
         return f"Notes start at {with_unit(float(np.median(places)), 'mm', units)} (median)." if places else ""
-    signs = [margin_sign(key) for key in result.keys]
-    after, before, unsure = (signs.count(word) for word in ("after", "before", "cannot be told"))
+    orders = [note_order(key) for key in result.keys]
+    after, before, unsure = (orders.count(word) for word in (AFTER, BEFORE, UNSURE))
     told = [
         f"after the notch on {_keys(after)} (one can rest on the notch and push through it to sound)" if after else "",
         f"before the notch on {_keys(before)}" if before else "",
@@ -112,16 +136,6 @@ def _note_sentence(result: KeyboardResult, units: Units) -> str:
 
 def _keys(count: int) -> str:
     return f"{count} key{'' if count == 1 else 's'}"
-
-
-def margin_sign(key: KeyResult) -> str | None:
-    """Return whether the note comes `after` or `before` the notch, `cannot be told`, or None without both."""
-    margin = key["trigger_margin"]
-    if margin.value is None or margin.expanded is None:
-        return None
-    if abs(margin.value) <= margin.expanded:
-        return "cannot be told"
-    return "after" if margin.value > 0 else "before"
 
 
 def _release_sentence(result: KeyboardResult, units: Units) -> str:

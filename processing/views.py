@@ -9,7 +9,9 @@ from processing.calibration_status import calibration_status, calibration_view, 
 from processing.display import Units, in_words
 from processing.features.table import FEATURES
 from processing.keyboard import KeyboardResult, OddKey
+from processing.settings import Settings
 from processing.stages import Finding, KeyResult, Measurement
+from processing.verdicts import notch_decides, note_order, sustain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -29,13 +31,13 @@ def measure_view(result: KeyboardResult) -> dict[str, Any]:
         "calibrated": calibration_status(result.header) == "calibrated",
         "calibration": calibration_view(result.header),
         "settings": asdict(result.settings),
-        "keys": [_key_view(key, units) for key in result.keys],
+        "keys": [_key_view(key, units, result.settings) for key in result.keys],
         "odd_keys": [_odd_view(odd, units) for odd in result.odd_keys],
         "trends": [asdict(trend) for trend in result.trends],
     }
 
 
-def _key_view(result: KeyResult, units: Units) -> dict[str, Any]:
+def _key_view(result: KeyResult, units: Units, settings: Settings) -> dict[str, Any]:
     return {
         "key": result.key.name,
         "number": result.key.number,
@@ -43,6 +45,9 @@ def _key_view(result: KeyResult, units: Units) -> dict[str, Any]:
         "strokes": result.strokes,
         "features": {measurement.name: _measurement_view(measurement) for measurement in result.measurements},
         "letoff": result.letoff,
+        "note_order": note_order(result),
+        "sustain": sustain(result, settings),
+        "notch_decides_weight": notch_decides(result) is not None,
         "findings": [_finding_view(finding, units) for finding in result.findings],
     }
 

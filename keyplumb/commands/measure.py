@@ -18,6 +18,7 @@ from keyplumb.commands.arguments import (
     understood_by,
 )
 from keyplumb.commands.budget_talk import key_and_measurand, number_of_trials, tell_budget
+from keyplumb.commands.weight_talk import tell_weight_test
 from keyplumb.exit_codes import DONE
 
 if TYPE_CHECKING:
@@ -50,6 +51,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="the same budget by at most N trials (JCGM 101), and whether the two agree",
     )
+    parser.add_argument(
+        "--whole-grams",
+        action="store_true",
+        help="the weight test instead: what weights in whole grams would read on every key",
+    )
     add_calibration(parser)
     add_front_edge(parser)
     add_units(parser)
@@ -62,6 +68,8 @@ def run(arguments: argparse.Namespace) -> int:
         arguments.wrong_use("--monte-carlo is about a budget: say which with --budget KEY:MEASURAND")
     if arguments.budget and (arguments.csv or arguments.keys):
         arguments.wrong_use("--budget names its key and is a table or JSON: leave --csv and --keys")
+    if arguments.whole_grams and (arguments.json or arguments.csv or arguments.budget):
+        arguments.wrong_use("--whole-grams is a table for people: leave --json, --csv and --budget")
     if arguments.budget:
         tell_budget(arguments)
         return DONE
@@ -84,6 +92,8 @@ def run(arguments: argparse.Namespace) -> int:
         print(json.dumps(measure_view(result), indent=1, allow_nan=False))
     elif arguments.csv:
         print(tidy_table(result).to_csv(index=False), end="")
+    elif arguments.whole_grams:
+        tell_weight_test(result)
     else:
         _print_for_people(result, parse_units(arguments.units))
     return DONE
@@ -117,12 +127,19 @@ def _print_for_people(result: KeyboardResult, units: Units) -> None:
 
 def _print_one_key(result: KeyboardResult, units: Units) -> None:
     from processing.calibration_status import marked
-    from processing.display import finding_in_words, measured
+    from processing.display import finding_in_words, measured, remark_on
     from processing.features.table import FEATURES
+    from processing.verdicts import notch_sentence, note_order, sustain
 
     key, units = result.keys[0], marked(units, result.header)
     for feature in FEATURES:
         measurement = key[feature.name]
-        print(f"{feature.caption:40} {measured(measurement, units):34} {measurement.reason or ''}".rstrip())
+        print(f"{feature.caption:40} {measured(measurement, units):34} {remark_on(measurement)}".rstrip())
+    if order := note_order(key):
+        print(f"{'Note and notch':40} {order}")
+    if verdict := sustain(key, result.settings):
+        print(f"{'Room to repeat with the note held':40} {verdict}")
+    if sentence := notch_sentence(key, units):
+        print(sentence)
     for finding in key.findings:
         print(finding_in_words(finding, units))

@@ -58,7 +58,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Serve until SIGTERM, Ctrl-C, or the end of the program that started us."""
     from rig.virtual.scenario import keyboard_of, load_scenario
     from rig.virtual.serve import open_wire, serve
-    from rig.virtual.truths import write_truths
+    from rig.virtual.truth_file import write_truths
 
     scenario = load_scenario(arguments.scenario)
     keys = keyboard_of(scenario)

@@ -22,11 +22,18 @@ class Feature:
 
 
 def _needs(what: str) -> Callable[[ReadOff], NoReturn]:
+    """Stand in for a number that is not read off a curve but evaluated in `processing/dynamics/`, where there is
+    anything to evaluate."""
+
     def measure(_: ReadOff) -> NoReturn:
-        raise FeatureNotFound(f"needs {what}; this version does not evaluate them")
+        raise FeatureNotFound(f"needs {what}")
 
     return measure
 
+
+SPEEDS = "strokes at two speeds at least, one twice the other (programme `speeds` or `full`)"
+VELOCITIES = "MIDI velocities of strokes at several speeds (programme `speeds` or `full`)"
+LIFTS, ROWS = "partial lifts (programme `reset` or `full`)", "repetitions (programme `repetition` or `full`)"
 
 FEATURES = (
     #       name                     unit    caption                                    measured by
@@ -59,13 +66,16 @@ FEATURES = (
     Feature("trigger_margin",        "mm",   "Note after the notch by",                  notes.trigger_margin),
     Feature("release_position",      "mm",   "Note stops",                               notes.release_position),
     Feature("release_height",        "mm",   "Note stops above the dip by",              notes.release_height),
-    Feature("note_latency",          "ms",   "Latency of the note",                      _needs("several speeds")),
-    Feature("reset_height",          "mm",   "Reset above the dip by",                   _needs("partial lifts")),
-    Feature("sustain_window",        "mm",   "Room to repeat with the note held",        _needs("partial lifts")),
+    Feature("note_latency",          "ms",   "Latency of the note",                      _needs(SPEEDS)),
+    Feature("reset_height",          "mm",   "Reset above the dip by",                   _needs(LIFTS)),
+    Feature("sustain_window",        "mm",   "Room to repeat with the note held",        _needs(LIFTS)),
     Feature("speed_at_trigger",      "mm/s", "Speed at note-on",                         notes.speed_at_trigger),
-    Feature("effective_mass",        "kg",   "Effective mass",                         _needs("several speeds")),
-    Feature("lowest_velocity",       "1",    "Lowest velocity",                        _needs("a ladder of speeds")),
-    Feature("highest_velocity",      "1",    "Highest velocity",                         _needs("a ladder of speeds")),
-    Feature("velocity_repeatability", "1",   "Repeatability of the velocity",            _needs("fast strokes")),
-    Feature("repetition_limit",      "Hz",   "Fastest repetition",                       _needs("a repetition ladder")),
+    Feature("effective_mass",        "kg",   "Effective mass",                           _needs(SPEEDS)),
+    Feature("lowest_velocity",       "1",    "Lowest velocity",                          _needs(VELOCITIES)),
+    Feature("highest_velocity",      "1",    "Highest velocity",                         _needs(VELOCITIES)),
+    Feature("speed_for_velocity_16", "mm/s", "Speed for velocity 16",                    _needs(VELOCITIES)),
+    Feature("speed_for_velocity_64", "mm/s", "Speed for velocity 64",                    _needs(VELOCITIES)),
+    Feature("speed_for_velocity_127", "mm/s", "Speed for velocity 127",                  _needs(VELOCITIES)),
+    Feature("velocity_repeatability", "1",   "Repeatability of the velocity",            _needs(VELOCITIES)),
+    Feature("repetition_limit",      "Hz",   "Fastest repetition",                       _needs(ROWS)),
 )  # fmt: skip

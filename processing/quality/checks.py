@@ -2,35 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from processing.landmarks import Landmarks
-from processing.notes import NoteLog, stuck_notes
-from processing.settings import Settings
-from processing.stages import CalibratedTrace, Curve, Finding, Stroke, StrokeNotes
+from processing.notes import stuck_notes
+from processing.quality.key_evidence import KeyEvidence
+from processing.quality.stroke_checks import STROKE_CHECKS
+from processing.stages import Finding
 
 GRITTY_NEWTON = 0.008
 """Unevenness under 0.8 gf is what cloth and leather have; own choice, no published limit was found."""
 HANGS_MM = 0.5
 SHORTEST_TRAVEL_MM, LONGEST_TRAVEL_MM = 2.0, 20.0
 BARELY_LIFTS_NEWTON = 0.03
-
-
-@dataclass(frozen=True, slots=True)
-class KeyEvidence:
-    """What a check may look at. `strokes` are all presses, `used` those that the numbers rest on."""
-
-    trace: CalibratedTrace
-    strokes: tuple[Stroke, ...]
-    used: tuple[Stroke, ...]
-    curve: Curve
-    marks: Landmarks | None
-    notes: NoteLog
-    stroke_notes: tuple[StrokeNotes, ...]
-    """One for each of `strokes`."""
-    settings: Settings
 
 
 def check_the_key_comes_home(key: KeyEvidence) -> Finding | None:
@@ -244,6 +227,7 @@ CHECKS = (
     check_no_sample_is_missing,
     check_few_samples_are_wild,
     check_strokes_are_repeated,
+    *STROKE_CHECKS,
 )
 
 

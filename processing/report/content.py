@@ -14,6 +14,7 @@ from processing.report.choice import beside, chosen_keys
 from processing.report.first_page import first_page, subtitles, title
 from processing.report.letoff_close_up import letoff_close_up
 from processing.report.methods import methods, provenance, settings_table
+from processing.report.motion import motion
 from processing.report.note_map import note_maps
 from processing.report.recorded import Made, Recorded, named
 from processing.report.strips import strips
@@ -40,6 +41,7 @@ def build_content(
         Section("Every key at a glance", _or_else(atlas(shown, units), "No key has a curve.")),
         Section("The let-off from close by", _or_else(letoff_close_up(shown, units), "No key has a let-off.")),
         Section("Where notes start and stop", _or_else(note_maps(shown, units), "No note was heard.")),
+        Section("Keys in motion", _if_any(motion(shown, keys, units))),
         Section("What the weights are made of", _or_else(waterfalls(shown, units), "No key has a down weight.")),
         Section("Numbers", (*trend_table(shown, units), *key_tables(shown, units), *all_numbers(shown, units))),
         Section("What the uncertainties are made of", _budgets(shown, keys, units)),
@@ -48,6 +50,10 @@ def build_content(
         Section("How to make this report again", provenance(shown, units, made)),
     )
     return ReportContent(title(shown), subtitles(shown), tuple(section for section in sections if section.blocks))
+
+
+def _if_any(charts: Charts | None) -> tuple[Block, ...]:
+    return () if charts is None else (charts,)
 
 
 def _or_else(charts: Charts | None, instead: str) -> tuple[Block, ...]:

@@ -9,6 +9,7 @@ from processing.display import Units, rounded
 from processing.features.table import FEATURES
 from processing.keyboard import KeyboardResult
 from processing.stages import KeyResult
+from processing.verdicts import note_order
 
 SHORT_HEADS = {
     "down_weight": "down",
@@ -36,7 +37,10 @@ def key_table(result: KeyboardResult, units: Units) -> Table:
     units = marked(units, result.header)
     features = {feature.name: feature for feature in FEATURES}
     heads = (f"{features[name].caption} ({units.of(features[name].unit)})" for name in SHORT_HEADS)
-    return Table(("Key", "Strokes", *heads, "Remark"), _rows(result, units))
+    rows = tuple(
+        (*row[:-1], note_order(key) or "-", row[-1]) for row, key in zip(_rows(result, units), result.keys, strict=True)
+    )
+    return Table(("Key", "Strokes", *heads, "Note and notch", "Remark"), rows)
 
 
 def short_key_table(result: KeyboardResult, units: Units) -> tuple[list[str], tuple[tuple[str, ...], ...]]:

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from processing.calibration_status import marked
-from processing.display import Units, finding_in_words, measured, number
+from processing.display import Units, finding_in_words, measured, number, remark_on
 from processing.features.table import FEATURES
 from processing.keyboard import Trend
 from processing.report.blocks import Block, Folded, Sentences, TableBlock
 from processing.report.key_table import Table, key_table
 from processing.report.recorded import Recorded
+from processing.settings import Settings
 from processing.stages import KeyResult
 from processing.summary import odd_key_sentences
+from processing.verdicts import notch_sentence, note_order, sustain
 from recordings.keys import Key
 
 
@@ -101,15 +103,24 @@ def all_numbers(recordings: Sequence[Recorded], units: Units) -> tuple[Block, ..
         Folded(
             _whose(recorded, recordings, "All numbers of each key"),
             "All numbers of each key, with intervals, are in the HTML file, and in a table by: keyplumb measure --csv.",
-            tuple(numbers_of(key, marked(units, recorded.result.header)) for key in recorded.result.keys),
+            tuple(
+                numbers_of(key, marked(units, recorded.result.header), recorded.result.settings)
+                for key in recorded.result.keys
+            ),
         )
         for recorded in recordings
     )
 
 
-def numbers_of(key: KeyResult, units: Units) -> TableBlock:
-    """Return every measurand of a key with its 95 % interval, or why it is missing."""
+def numbers_of(key: KeyResult, units: Units, settings: Settings) -> TableBlock:
+    """Return every measurand of a key with its 95 % interval or why it is missing, and what they amount to in words."""
     rows = tuple(
-        (feature.caption, measured(key[feature.name], units), key[feature.name].reason or "") for feature in FEATURES
+        (feature.caption, measured(key[feature.name], units), remark_on(key[feature.name])) for feature in FEATURES
     )
-    return TableBlock(key.key.name, Table(("Measurand", "Value, 95 % interval", "Why missing"), rows))
+    told = (
+        ("Note and notch", note_order(key) or "", ""),
+        ("Room to repeat with the note held, verdict", sustain(key, settings) or "", ""),
+        ("Weight test", notch_sentence(key, units), ""),
+    )
+    verdicts = tuple(row for row in told if row[1])
+    return TableBlock(key.key.name, Table(("Measurand", "Value, 95 % interval", "Remark"), rows + verdicts))

@@ -7,16 +7,13 @@ the definitions; nothing here is shared with `processing/`, so the two can be co
 
 from __future__ import annotations
 
-import json
-from dataclasses import asdict, dataclass
-from pathlib import Path
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rig.virtual.key_action import KeyAction
-from rig.virtual.scenario import KeySpec, Scenario
+from rig.virtual.scenario import KeySpec
 
 FloatArray = NDArray[np.float64]
 
@@ -63,7 +60,7 @@ def true_features(key: KeySpec) -> dict[str, float | None]:
     """
     curve = true_curve(key)
     x, down, up = curve.way_mm, curve.down_newton, curve.up_newton
-    dip = _first(x, down, BED_NEWTON, after=x[-1] / 2)
+    dip = first_reached(x, down, BED_NEWTON, after=x[-1] / 2)
     trigger = key.note.on_mm - curve.touch_mm
     release = None if key.note.stuck else key.note.off_mm - curve.touch_mm
     peak_at = _peak(key, curve)
@@ -109,7 +106,8 @@ def _work(x: FloatArray, force: FloatArray, until_mm: float) -> float:
     return float(np.trapezoid(np.interp(places, x, force), places))
 
 
-def _first(x: FloatArray, force: FloatArray, level: float, *, after: float) -> float:
+def first_reached(x: FloatArray, force: FloatArray, level: float, *, after: float) -> float:
+    """Return where a force first comes to a level beyond a place."""
     reached = np.flatnonzero((x > after) & (force >= level))[0]
     return float(np.interp(level, force[reached - 1 : reached + 1], x[reached - 1 : reached + 1]))
 
@@ -164,16 +162,3 @@ def _weights(
         "balance_weight": (pressed + lifted) / 2,
         "friction": (pressed - lifted) / 2,
     }
-
-
-def write_truths(path: Path, scenario: Scenario, keys: tuple[KeySpec, ...]) -> None:
-    """Write the side file: for each key its fault and its true features."""
-    told: dict[str, Any] = {
-        "schema": "keyplumb.truths/1",
-        "scenario": scenario.name,
-        "keys": [
-            {"number": key.number, "fault": key.fault, "features": true_features(key), "action": asdict(key.action)}
-            for key in keys
-        ],
-    }
-    path.write_text(json.dumps(told), encoding="utf-8")

@@ -65,7 +65,7 @@ def test_a_command_has_few_words_of_its_own(name: str) -> None:
     said = subprocess.run(
         [sys.executable, "-m", "keyplumb", name, "--help"], capture_output=True, text=True, check=True
     ).stdout
-    options = {word.split("=")[0].strip(",") for word in said.split() if word.startswith("--")}
+    options = {word.split("=")[0].strip(",]") for word in said.split() if word.startswith("--")}
 
     assert len(options - {"--help"}) <= 9
 
@@ -291,6 +291,7 @@ TROUBLES = [
         ("measure", "r.h5", "--budget", "C4:reset_height"), 3, "has no value", id="measure: budget of a missing number"
     ),
     pytest.param(("measure", "r.h5", "--budget", "C4:key_dip", "--csv"), 2, "leave --csv", id="measure: budget as CSV"),
+    pytest.param(("measure", "r.h5", "--whole-grams", "--json"), 2, "leave --json", id="measure: whole grams as JSON"),
     pytest.param(("measure", "r.h5", "--monte-carlo", "20000"), 2, "--budget", id="measure: trials of nothing"),
     pytest.param(
         ("measure", "r.h5", "--budget", "C4:key_dip", "--monte-carlo", "9"), 2, "between", id="measure: few trials"

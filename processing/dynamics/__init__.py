@@ -1,0 +1,1 @@
+"""Numbers from strokes at several speeds, partial lifts and repetitions."""
