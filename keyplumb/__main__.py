@@ -13,6 +13,7 @@ from types import ModuleType
 from keyplumb import __version__
 from keyplumb.commands import (
     check,
+    compare,
     demo,
     gallery,
     import_,
@@ -38,6 +39,7 @@ COMMANDS: tuple[ModuleType, ...] = (
     repair,
     import_,
     measure,
+    compare,
     report,
     gallery,
     info,

@@ -5,6 +5,9 @@ ProcessingError
  +-- FeatureNotFound   one number cannot be had from these curves; becomes its reason, never an error
  +-- NoContactPoint    numbers for the front edge were asked for, and nobody has said where the plunger presses
  +-- TooManyRecordings a report was asked for of more recordings than can be told apart in a picture
+ +-- NothingInCommon   two recordings to be compared have measured no key that both have
+ +-- SameRecording     a recording was to be compared with itself
+ +-- MalformedMargins  a file of margins: file, place and reason
  +-- NotTried          one item of a rig's fitness cannot be judged from this trial; becomes its verdict
 """
 
@@ -39,6 +42,33 @@ class TooManyRecordings(ProcessingError):
     def __init__(self, found: int, most: int) -> None:
         self.found, self.most = found, most
         super().__init__(f"{found} recordings; a report tells at most {most} apart: choose fewer")
+
+
+class NothingInCommon(ProcessingError):
+    """Two recordings to be compared have measured no key that both have."""
+
+    def __init__(self, first: str, second: str) -> None:
+        self.first, self.second = first, second
+        super().__init__(
+            f"{first} and {second} have no measured key in common; record the same keys on both (`keyplumb info` "
+            "tells which keys a recording holds)"
+        )
+
+
+class SameRecording(ProcessingError):
+    """A recording was to be compared with itself."""
+
+    def __init__(self, first: str, second: str) -> None:
+        self.first, self.second = first, second
+        super().__init__(f"{first} and {second} hold the same recording; give two different ones")
+
+
+class MalformedMargins(ProcessingError):
+    """A file of margins that cannot be understood."""
+
+    def __init__(self, place: str, why: str) -> None:
+        self.place, self.why = place, why
+        super().__init__(f"{place}: {why}; a margin is a table [[margin]] with measurand, within, unit and why")
 
 
 class NotTried(ProcessingError):

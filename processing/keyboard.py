@@ -181,7 +181,7 @@ def _outliers(compared: Compared, results: tuple[KeyResult, ...], settings: Sett
     for colour in COLOURS:
         numbers, values = values_of(compared.name, colour, results)
         if len(numbers) >= FEWEST_FOR_TREND:
-            off_of_colour[colour] = numbers, values, _typical(numbers, values, settings.odd_keys.neighbours)
+            off_of_colour[colour] = numbers, values, typical_values(numbers, values, settings.odd_keys.neighbours)
     if not off_of_colour:
         return []
     sigma = robust_sigma(np.concatenate([values - typical for _, values, typical in off_of_colour.values()]))
@@ -200,7 +200,7 @@ def _difference(compared: Compared, unit: str, value: float, usual: float) -> Od
     return OddReason(compared.name, f"{words}, {{}} where its neighbours have {{}}", ((value, unit), (usual, unit)))
 
 
-def _typical(numbers: FloatArray, values: FloatArray, neighbours: int) -> FloatArray:
+def typical_values(numbers: FloatArray, values: FloatArray, neighbours: int) -> FloatArray:
     """Return what the neighbours suggest for every key: the line plus the running median about it."""
     slope, intercept, _, _ = theilslopes(values, numbers)
     line = intercept + slope * numbers

@@ -1,0 +1,148 @@
+"""`keyplumb compare`: two or more recordings side by side, each against the first."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from keyplumb.commands.arguments import (
+    add_calibration,
+    add_front_edge,
+    add_units,
+    chosen_calibration,
+    chosen_settings,
+    some_keys,
+)
+from keyplumb.exit_codes import DONE
+
+if TYPE_CHECKING:
+    from processing.comparison.types import Comparison, PairComparison
+    from processing.display import Units
+    from processing.keyboard import KeyboardResult
+
+NAME = "compare"
+SUMMARY = "Compare recordings: what differs, by how much, how surely, and where in the travel."
+EXAMPLE = "keyplumb compare fern.h5 moss.h5 --json > differences.json"
+WIDEST = 400
+"""Columns of text that the table may take, whatever the screen: a number cut short would be a wrong number."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add this command's words."""
+    parser.add_argument(
+        "recordings", type=Path, nargs="+", metavar="REC.h5", help="two or more; each is compared with the first"
+    )
+    parser.add_argument("--json", action="store_true", help="all numbers and sentences as JSON, in N, mm, mJ")
+    parser.add_argument("--table", action="store_true", help="also every number that was compared, different or not")
+    parser.add_argument("--keys", type=some_keys, help="only these: C4, A0..C8, naturals, sharps (default all)")
+    parser.add_argument(
+        "--margins", type=Path, metavar="FILE", help="TOML: up to which difference keyboards are as good as alike"
+    )
+    add_calibration(parser)
+    add_front_edge(parser)
+    add_units(parser)
+    parser.set_defaults(wrong_use=parser.error)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Measure all, compare, print."""
+    if len(arguments.recordings) < 2:
+        arguments.wrong_use("a comparison needs two recordings or more: keyplumb compare A.h5 B.h5")
+    from processing.comparison.compare import compare_keyboards
+    from processing.comparison.margins import read_margins
+    from processing.comparison.view import compare_view
+    from processing.display import parse_units
+
+    margins = read_margins() if arguments.margins is None else read_margins(arguments.margins)
+    results = _measured(arguments)
+    comparison = compare_keyboards(results, labels_of(results, arguments.recordings), margins=margins)
+    units = _marked_if_any(parse_units(arguments.units), results)
+    if arguments.json:
+        print(json.dumps(compare_view(comparison, units), indent=1, allow_nan=False))
+        return DONE
+    for caution in comparison.cautions:
+        print(f"keyplumb: {caution}", file=sys.stderr)
+    for pair in comparison.pairs:
+        _print_pair(comparison, pair, units)
+        if arguments.table:
+            _print_table(pair, units)
+    return DONE
+
+
+def _measured(arguments: argparse.Namespace) -> list[KeyboardResult]:
+    """Return the results of all recordings. Raises SameRecording, MalformedRecording."""
+    from processing.calibrate import recalibrated
+    from processing.errors import SameRecording
+    from processing.pipeline import analyse
+    from recordings.errors import MalformedRecording
+    from recordings.reader import open_recording
+
+    record, settings = chosen_calibration(arguments), chosen_settings(arguments)
+    known: dict[tuple[object, ...], Path] = {}
+    results = []
+    for path in arguments.recordings:
+        with open_recording(path) as opened:
+            run = opened.header.run
+            mark = (run.instrument, run.started_at, run.programme)
+            if mark in known:
+                raise SameRecording(str(known[mark]), str(path))
+            known[mark] = path
+            chosen = [key for key in opened.keys if arguments.keys is None or key in arguments.keys]
+            if not chosen:
+                raise MalformedRecording(str(path), "holds none of the keys asked for; see `keyplumb info`")
+            results.append(analyse(recalibrated(opened.header, record), map(opened.read_key, chosen), settings))
+    return results
+
+
+def labels_of(results: list[KeyboardResult], paths: list[Path]) -> list[str]:
+    """Return what recordings are called: by instrument, else by file, else by file and place in the list."""
+    instruments = [result.header.run.instrument for result in results]
+    files = [path.stem for path in paths]
+    for names in (instruments, files):
+        if len(set(names)) == len(names):
+            return names
+    return [f"{name} ({place})" for place, name in enumerate(files, 1)]
+
+
+def _marked_if_any(units: Units, results: list[KeyboardResult]) -> Units:
+    """Return the reader's units with the mark of the first recording that needs one."""
+    from processing.calibration_status import marked
+
+    each = (marked(units, result.header) for result in results)
+    return next((one for one in each if one.force_mark), units)
+
+
+def _print_pair(comparison: Comparison, pair: PairComparison, units: Units) -> None:
+    from processing.comparison.band_words import band_sentences
+    from processing.comparison.sentences import pair_sentences
+
+    share, kept = 100.0 * (1.0 - comparison.settings.alpha), len(pair.keys) - len(pair.left_out)
+    print(
+        f"\n{pair.second} against {pair.first}: {kept} keys, {comparison.tests} tests, surely different at {share:g} %"
+    )
+    for sentence in pair_sentences(pair, units):
+        print(f"  {sentence}")
+    bands = band_sentences(pair, units)
+    if bands:
+        print("Where in the travel (bands that hold all over it)")
+    for sentence in bands:
+        print(f"  {sentence}")
+
+
+def _print_table(pair: PairComparison, units: Units) -> None:
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+
+    from processing.comparison.view import difference_table
+
+    told = difference_table(pair, units)
+    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1))
+    for head in told.heads:
+        table.add_column(head, no_wrap=True)
+    for row in told.rows:
+        table.add_row(*row)
+    Console(width=WIDEST, highlight=False).print(table)

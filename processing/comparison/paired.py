@@ -1,0 +1,153 @@
+"""Two keyboards key by key: the mean difference with both budgets in it.
+
+How it works: second less first on each key that both have. The scatter of these differences, correlated along the
+keyboard as it may be (`statistics/correlated.py`), holds everything that a key has for itself. What all keys of a
+recording share does not average out and is added: where both recordings rest on the same calibration record, a
+constant of it errs alike in both, so its line counts with the difference of the two sensitivities and partly falls
+out; all other shared lines (smoothing, latency, mass of the key, temperature) count once for each recording. With too
+few keys for a scatter, the keys' own budgets stand in: then the difference is that of these keys alone.
+Source: GUM (JCGM 100:2008) 5.2 and F.1.2.3 (correlation by common influences).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from processing.budget.calibration_lines import BACKLASH, COMPLIANCE, DISPLACEMENT_POWERS, FORCE_POWERS, SKEW
+from processing.budget.lines import Budget, Correlation, Line
+from processing.budget.propagation import MOST_DOF, combine
+from processing.stages import FloatArray, read_only
+from processing.statistics.correlated import FEWEST, Estimate, Places, mean_of
+from processing.statistics.series import PLACES, Series
+
+IN_THE_RECORD = frozenset({*FORCE_POWERS, *DISPLACEMENT_POWERS, COMPLIANCE, SKEW, BACKLASH})
+"""Lines whose constant is written in the calibration record: the same number in every recording that rests on it."""
+Basis = Literal["scatter of the keys", "budgets of these keys alone"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Paired:
+    """One measurand over the keys of one colour that both keyboards have. Arrays (n,), in `unit`."""
+
+    name: str
+    unit: str
+    colour: str
+    numbers: tuple[int, ...]
+    first: FloatArray
+    second: FloatArray
+    own_u: FloatArray
+    """Of the difference of each key."""
+    own_dof: FloatArray
+    shared: Budget
+    """Of the difference."""
+
+    def __post_init__(self) -> None:
+        read_only(self.first, self.second, self.own_u, self.own_dof)
+
+    @property
+    def differences(self) -> FloatArray:
+        """Second less first."""
+        return self.second - self.first
+
+    @property
+    def places(self) -> Places:
+        """Places among the keys of the colour."""
+        return tuple(PLACES[number] for number in self.numbers)
+
+
+@dataclass(frozen=True, slots=True)
+class MeanDifference:
+    """The mean difference and what it rests on."""
+
+    estimate: Estimate
+    """The shared part included."""
+    shared_u: float
+    basis: Basis
+
+
+def pair(first: Series, second: Series, *, one_record: bool) -> Paired | None:
+    """Return two series key by key; None if they have no key in common.
+
+    one_record: both recordings rest on the same calibration record.
+    """
+    both = frozenset(first.numbers) & frozenset(second.numbers)
+    if not both:
+        return None
+    left, right = first.only(both), second.only(both)
+    return Paired(
+        name=first.name,
+        unit=first.unit,
+        colour=first.colour,
+        numbers=left.numbers,
+        first=left.values,
+        second=right.values,
+        own_u=np.hypot(left.own_u, right.own_u),
+        own_dof=_joint_dof(left, right),
+        shared=difference_budget(first.shared, second.shared, one_record=one_record),
+    )
+
+
+def _joint_dof(left: Series, right: Series) -> FloatArray:
+    weighted = left.own_u**4 / left.own_dof + right.own_u**4 / right.own_dof
+    total = (left.own_u**2 + right.own_u**2) ** 2
+    dofs: FloatArray = np.divide(total, weighted, out=np.full(len(total), MOST_DOF), where=weighted > 0.0)
+    return dofs
+
+
+def difference_budget(first: Budget, second: Budget, *, one_record: bool) -> Budget:
+    """Return what is shared by all keys in the difference second less first."""
+    common = IN_THE_RECORD if one_record else frozenset()
+    lines = {line.name: line for line in second.lines}
+    before = {line.name: line for line in first.lines}
+    joined: list[Line] = []
+    for name in {**before, **lines}:
+        if name in common and name in before and name in lines:
+            joined.append(replace(lines[name], sensitivity=lines[name].sensitivity - before[name].sensitivity))
+        else:
+            joined += [_of(which, source[name]) for which, source in _both(before, lines) if name in source]
+    names = {line.name for line in joined}
+    correlations = _correlations(first, "first", names) + _correlations(second, "second", names)
+    return Budget(
+        measurand=second.measurand,
+        unit=second.unit,
+        value=second.value - first.value,
+        lines=tuple(joined),
+        correlations=tuple(dict.fromkeys(correlations)),
+    )
+
+
+def _both(before: dict[str, Line], after: dict[str, Line]) -> tuple[tuple[str, dict[str, Line]], ...]:
+    return ("first", before), ("second", after)
+
+
+def _of(which: str, line: Line) -> Line:
+    return replace(
+        line, name=f"{line.name}, {which}", sensitivity=line.sensitivity * (-1.0 if which == "first" else 1.0)
+    )
+
+
+def _correlations(budget: Budget, which: str, names: set[str]) -> list[Correlation]:
+    """Return a budget's correlations under the names that its lines now have."""
+    found = []
+    for told in budget.correlations:
+        for one, other in ((told.first, told.second), (f"{told.first}, {which}", f"{told.second}, {which}")):
+            if one in names and other in names:
+                found.append(Correlation(one, other, told.r))
+    return found
+
+
+def mean_difference(paired: Paired, inside: list[int], fading: float) -> MeanDifference:
+    """Return the mean difference over some keys, given by their indices; fading: correlation of next neighbours."""
+    differences, shared = paired.differences[inside], combine(paired.shared)
+    if len(inside) >= FEWEST:
+        alone = mean_of(tuple(paired.places[index] for index in inside), differences, fading)
+        return MeanDifference(alone.with_common(shared.u, shared.dof), shared.u, "scatter of the keys")
+    own_u, own_dof = paired.own_u[inside], paired.own_dof[inside]
+    u = float(np.sqrt(np.sum(own_u**2))) / len(inside)
+    weighted = float(np.sum(own_u**4 / own_dof))
+    dof = float(np.sum(own_u**2)) ** 2 / weighted if weighted > 0.0 else MOST_DOF
+    alone = Estimate(float(np.mean(differences)), u, min(MOST_DOF, dof))
+    return MeanDifference(alone.with_common(shared.u, shared.dof), shared.u, "budgets of these keys alone")

@@ -1,0 +1,139 @@
+"""One measurand over the keys of one colour, its uncertainty cut in two: what each key has for itself, what all share.
+
+How it works: a line of a budget is a key's own if another key draws it anew (noise, repeatability, zero, touch), and
+shared if it errs alike on all keys of a recording (calibration, smoothing, latency bound, mass of the key). Own parts
+are in the scatter of the keys already; shared ones are not, and no number of keys makes them smaller. The mass by hand
+is found key by key, so calling it shared is on the safe side.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from processing.budget.lines import Budget, Line
+from processing.budget.propagation import MOST_DOF, combine
+from processing.budget.sources import NOISE, SOURCES, STROKES
+from processing.keyboard import KeyboardResult
+from processing.stages import FloatArray, KeyResult, Measurement, read_only
+from processing.statistics.correlated import Places
+from recordings.keys import ALL_KEYS
+
+SHARED_SOURCES = ("setting the key in motion",)
+OWN = frozenset({NOISE, STROKES} | {source.name for source in SOURCES if source.name not in SHARED_SOURCES})
+PLACES = {
+    key.number: place
+    for colour in ("natural", "sharp")
+    for place, key in enumerate(key for key in ALL_KEYS if key.colour == colour)
+}
+"""Where a key lies among the keys of its colour, counted from the left."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Series:
+    """Values of one measurand over keys, rising in number. Arrays (n,), in `unit`."""
+
+    name: str
+    unit: str
+    colour: str
+    numbers: tuple[int, ...]
+    values: FloatArray
+    own_u: FloatArray
+    """Standard uncertainty of each key for itself."""
+    own_dof: FloatArray
+    """Its degrees of freedom."""
+    shared: Budget
+    """What errs alike on all keys, averaged over them."""
+
+    def __post_init__(self) -> None:
+        read_only(self.values, self.own_u, self.own_dof)
+
+    @property
+    def places(self) -> Places:
+        """Places among the keys of the colour."""
+        return tuple(PLACES[number] for number in self.numbers)
+
+    def at(self, numbers: tuple[int, ...]) -> FloatArray:
+        """Return the key numbers as an array for lines in the key number."""
+        return np.array(numbers, np.float64)
+
+    def only(self, numbers: frozenset[int]) -> Series:
+        """Return the series with these keys alone; the shared budget stays."""
+        kept = [index for index, number in enumerate(self.numbers) if number in numbers]
+        return replace(
+            self,
+            numbers=tuple(self.numbers[index] for index in kept),
+            values=self.values[kept],
+            own_u=self.own_u[kept],
+            own_dof=self.own_dof[kept],
+        )
+
+
+def series_of(
+    result: KeyboardResult, name: str, colour: str, *, without: frozenset[int] = frozenset()
+) -> Series | None:
+    """Return a measurand over the keys of a colour where it is known; None if it is known on no key.
+
+    without: key numbers that are left out.
+    """
+    keys = sorted(
+        (
+            key
+            for key in result.keys
+            if key.key.colour == colour and key.key.number not in without and key[name].value is not None
+        ),
+        key=lambda key: key.key.number,
+    )
+    if not keys:
+        return None
+    measured = [key[name] for key in keys]
+    own = np.array([_own_part(measurement) for measurement in measured], np.float64)
+    return Series(
+        name=name,
+        unit=measured[0].unit,
+        colour=colour,
+        numbers=tuple(key.key.number for key in keys),
+        values=np.array([measurement.value for measurement in measured], np.float64),
+        own_u=own[:, 0].copy(),
+        own_dof=own[:, 1].copy(),
+        shared=shared_budget(name, keys),
+    )
+
+
+def _own_part(measurement: Measurement) -> tuple[float, float]:
+    """Return what a key has for itself, u and degrees of freedom; all of it if its lines are not known."""
+    if measurement.budget is None:
+        return measurement.u or 0.0, measurement.dof or MOST_DOF
+    own = tuple(line for line in measurement.budget.lines if line.name in OWN)
+    part = combine(replace(measurement.budget, lines=own, correlations=()))
+    return part.u, part.dof
+
+
+def shared_budget(name: str, keys: list[KeyResult]) -> Budget:
+    """Return the lines that all keys share, each with its mean uncertainty and mean sensitivity over the keys."""
+    budgets = [budget for key in keys if (budget := key[name].budget) is not None]
+    lines: dict[str, list[Line]] = {}
+    for budget in budgets:
+        for line in budget.lines:
+            if line.name not in OWN:
+                lines.setdefault(line.name, []).append(line)
+    averaged = tuple(_averaged(same) for same in lines.values())
+    related = {(pair.first, pair.second): pair for budget in budgets for pair in budget.correlations}
+    values = [value for key in keys if (value := key[name].value) is not None]
+    return Budget(
+        measurand=name,
+        unit=keys[0][name].unit,
+        value=float(np.mean(values)),
+        lines=averaged,
+        correlations=tuple(related.values()),
+    )
+
+
+def _averaged(lines: list[Line]) -> Line:
+    return replace(
+        lines[0],
+        u=float(np.mean([line.u for line in lines])),
+        sensitivity=float(np.mean([line.sensitivity for line in lines])),
+        dof=min(line.dof for line in lines),
+    )
