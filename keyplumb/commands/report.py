@@ -64,8 +64,9 @@ def run(arguments: argparse.Namespace) -> int:
         print(path)
     for recorded in recordings:
         whose = "" if len(recordings) == 1 else f"{recorded.result.header.run.instrument}: "
+        measured = sum(key.strokes > 0 for key in recorded.result.keys)
         odd = len(recorded.result.odd_keys)
-        print(f"{whose}{len(recorded.measured)} keys measured, {odd} stand out", file=sys.stderr)
+        print(f"{whose}{measured} keys measured, {odd} stand out", file=sys.stderr)
     return DONE
 
 

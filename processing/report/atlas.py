@@ -9,7 +9,7 @@ from processing.calibration_status import marked
 from processing.display import Units
 from processing.report.charts import Charts, Dots, In, Line, Panel, used_looks
 from processing.report.curves import BEYOND_MM, NOTHING, branches, key_panel, marks, top_newton
-from processing.report.recorded import Recorded, jointly_marked
+from processing.report.recorded import Described, jointly_marked
 from processing.stages import KeyResult
 from recordings.keys import Key
 
@@ -18,7 +18,7 @@ TALL_SHARE = 0.98
 TILE_COLUMNS = 8
 
 
-def atlas(recordings: Sequence[Recorded], units: Units) -> Charts | None:
+def atlas(recordings: Sequence[Described], units: Units) -> Charts | None:
     """Return a small picture of every key, all on one scale; None if no key has a curve."""
     keys = keys_of(recordings)
     everything = tuple(key for recorded in recordings for key in recorded.measured)
@@ -41,7 +41,7 @@ def atlas(recordings: Sequence[Recorded], units: Units) -> Charts | None:
 
 
 def chosen_curves(
-    recordings: Sequence[Recorded], keys: Sequence[Key], units: Units, beside: dict[Key, KeyResult | None]
+    recordings: Sequence[Described], keys: Sequence[Key], units: Units, beside: dict[Key, KeyResult | None]
 ) -> Charts | None:
     """Return the chosen keys in large. beside: for a key that stands out, a plain one to be seen behind it."""
     if not keys:
@@ -56,18 +56,18 @@ def chosen_curves(
     )
 
 
-def keys_of(recordings: Sequence[Recorded]) -> list[Key]:
+def keys_of(recordings: Sequence[Described]) -> list[Key]:
     """Return all keys that any recording holds, in their order."""
     return sorted({key.key for recorded in recordings for key in recorded.result.keys})
 
 
-def _how_to_tell(recordings: Sequence[Recorded]) -> str:
+def _how_to_tell(recordings: Sequence[Described]) -> str:
     if len(recordings) == 1:
         return "Solid is down, dashed is up; thick pale bars are down and up weight where they were taken."
     return "Solid is down, dashed is up, a colour a recording; bands are 95 % of each curve's own scatter."
 
 
-def _panel(key: Key, recordings: Sequence[Recorded], units: Units, beside: KeyResult | None = None) -> Panel:
+def _panel(key: Key, recordings: Sequence[Described], units: Units, beside: KeyResult | None = None) -> Panel:
     if len(recordings) == 1:
         result = recordings[0].of(key)
         assert result is not None
@@ -75,7 +75,7 @@ def _panel(key: Key, recordings: Sequence[Recorded], units: Units, beside: KeyRe
     return overlay(key, recordings, units)
 
 
-def overlay(key: Key, recordings: Sequence[Recorded], units: Units) -> Panel:
+def overlay(key: Key, recordings: Sequence[Described], units: Units) -> Panel:
     """Return one key of several recordings over one another, with their bands and marks."""
     joint = jointly_marked(units, recordings)
     found = [

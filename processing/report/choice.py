@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from processing.report.recorded import Recorded
+from processing.report.recorded import Described
 from processing.stages import KeyResult
 from recordings.keys import Key
 
@@ -13,7 +13,7 @@ PLACES_OF_ONE, PLACES_OF_SEVERAL = (0.15, 0.5, 0.85), (0.05, 0.2, 0.35, 0.5, 0.6
 """Where along the keyboard plain keys are taken from."""
 
 
-def chosen_keys(recordings: Sequence[Recorded], wanted: tuple[Key, ...]) -> list[Key]:
+def chosen_keys(recordings: Sequence[Described], wanted: tuple[Key, ...]) -> list[Key]:
     """Return the keys that are shown in large, in their order if they were chosen here."""
     measured = sorted({key.key for recorded in recordings for key in recorded.measured})
     if wanted:
@@ -27,7 +27,7 @@ def chosen_keys(recordings: Sequence[Recorded], wanted: tuple[Key, ...]) -> list
     return [plain[place] for place in places] + odd_shown
 
 
-def beside(recordings: Sequence[Recorded], keys: Sequence[Key]) -> dict[Key, KeyResult | None]:
+def beside(recordings: Sequence[Described], keys: Sequence[Key]) -> dict[Key, KeyResult | None]:
     """Return for each key of a single recording that stands out the nearest of its colour that does not."""
     if len(recordings) > 1:
         return {}
@@ -36,7 +36,7 @@ def beside(recordings: Sequence[Recorded], keys: Sequence[Key]) -> dict[Key, Key
     return {key: _nearest(key, plain) for key in keys if key in odd}
 
 
-def middle_key(recordings: Sequence[Recorded]) -> Key | None:
+def middle_key(recordings: Sequence[Described]) -> Key | None:
     """Return the plain key nearest the middle of what all recordings have, or of what any has; None without curves."""
     held = [{key.key for key in recorded.measured} for recorded in recordings]
     common = set.intersection(*held) or set.union(*held)
@@ -45,7 +45,7 @@ def middle_key(recordings: Sequence[Recorded]) -> Key | None:
     return naturals[len(naturals) // 2] if naturals else None
 
 
-def _odd(recordings: Sequence[Recorded]) -> set[Key]:
+def _odd(recordings: Sequence[Described]) -> set[Key]:
     return {odd.result.key for recorded in recordings for odd in recorded.result.odd_keys}
 
 

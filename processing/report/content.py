@@ -11,14 +11,16 @@ from processing.report.blocks import Block, ReportContent, Section, Sentences
 from processing.report.budget_bars import budget_charts, budgets_of
 from processing.report.charts import Charts
 from processing.report.choice import beside, chosen_keys
+from processing.report.findings import comparison_of, difference_tables, differences, travel
 from processing.report.first_page import first_page, subtitles, title
 from processing.report.letoff_close_up import letoff_close_up
-from processing.report.methods import methods, provenance, settings_table
+from processing.report.methods import comparison_settings, methods, provenance, settings_table
 from processing.report.motion import motion
 from processing.report.note_map import note_maps
-from processing.report.recorded import Made, Recorded, named
+from processing.report.recorded import Described, Made, Recorded, described
+from processing.report.statistics_tables import beyond_chance, sharps_tables, trend_tables
 from processing.report.strips import strips
-from processing.report.tables import all_numbers, key_tables, odd_tables, recording_tables, trend_table
+from processing.report.tables import all_numbers, key_tables, odd_tables, recording_tables
 from processing.report.waterfall import waterfalls
 from recordings.keys import Key
 
@@ -31,11 +33,14 @@ def build_content(
     curves_of: keys whose curves are shown in large; empty: a choice of plain and odd ones.
     made: what makes the same report again; None: not told. Raises TooManyRecordings.
     """
-    shown = named(recordings)
+    shown = described(recordings)
+    found = comparison_of(shown)
     keys = chosen_keys(shown, curves_of)
     sections = (
-        Section("In short", first_page(shown, units)),
+        Section("In short", first_page(shown, found, units)),
         Section("Keys that stand out", odd_tables(shown, units)),
+        Section("How they differ", differences(shown, found, units)),
+        Section("Where in the travel they differ", travel(shown, found, units)),
         Section("From bass to treble", _or_else(strips(shown, units), "No number is known of any key.")),
         Section("Curves", _or_else(chosen_curves(shown, keys, units, beside(shown, keys)), "No key has a curve.")),
         Section("Every key at a glance", _or_else(atlas(shown, units), "No key has a curve.")),
@@ -43,10 +48,20 @@ def build_content(
         Section("Where notes start and stop", _or_else(note_maps(shown, units), "No note was heard.")),
         Section("Keys in motion", _if_any(motion(shown, keys, units))),
         Section("What the weights are made of", _or_else(waterfalls(shown, units), "No key has a down weight.")),
-        Section("Numbers", (*trend_table(shown, units), *key_tables(shown, units), *all_numbers(shown, units))),
+        Section(
+            "Numbers",
+            (
+                *difference_tables(shown, found, units),
+                *trend_tables(shown, units),
+                *sharps_tables(shown, units),
+                *beyond_chance(shown, units),
+                *key_tables(shown, units),
+                *all_numbers(shown, units),
+            ),
+        ),
         Section("What the uncertainties are made of", _budgets(shown, keys, units)),
         Section("About the recording" + "s" * (len(shown) > 1), recording_tables(shown, units)),
-        Section("How it was measured", (*methods(shown), settings_table(shown))),
+        Section("How it was measured", (*methods(shown), settings_table(shown), *comparison_settings(found))),
         Section("How to make this report again", provenance(shown, units, made)),
     )
     return ReportContent(title(shown), subtitles(shown), tuple(section for section in sections if section.blocks))
@@ -60,7 +75,7 @@ def _or_else(charts: Charts | None, instead: str) -> tuple[Block, ...]:
     return (Sentences((instead,)),) if charts is None else (charts,)
 
 
-def _budgets(recordings: Sequence[Recorded], keys: Sequence[Key], units: Units) -> tuple[Block, ...]:
+def _budgets(recordings: Sequence[Described], keys: Sequence[Key], units: Units) -> tuple[Block, ...]:
     """Return the bars of the first key shown that has budgets, of every recording."""
     found = []
     for recorded in recordings:

@@ -14,8 +14,8 @@ from processing.report.blocks import Answer, Block, Caution
 from processing.report.charts import Charts, used_looks
 from processing.report.choice import middle_key
 from processing.report.curves import key_panel
-from processing.report.differences import difference_sentences
-from processing.report.recorded import Recorded
+from processing.report.findings import Found, most_important
+from processing.report.recorded import Described
 from processing.report.strips import SIDE_BY_SIDE, STRIPS, strip_panel
 from processing.summary import odd_key_sentences, summary
 from recordings.types import RunInfo
@@ -36,7 +36,7 @@ KNOWN_TO = (
 )
 
 
-def title(recordings: Sequence[Recorded]) -> str:
+def title(recordings: Sequence[Described]) -> str:
     """Return the report's title."""
     if len(recordings) == 1:
         return f"{recordings[0].name}: how its keys feel"
@@ -44,7 +44,7 @@ def title(recordings: Sequence[Recorded]) -> str:
     return f"{', '.join(first)} and {last}: how their keys feel, side by side"
 
 
-def subtitles(recordings: Sequence[Recorded]) -> tuple[str, ...]:
+def subtitles(recordings: Sequence[Described]) -> tuple[str, ...]:
     """Return when and by whom each was recorded."""
     return tuple(
         ("" if len(recordings) == 1 else f"{recorded.name}: ") + _when(recorded.result.header.run)
@@ -59,10 +59,10 @@ def _when(run: RunInfo) -> str:
     return f"recorded {when}" + (f" by {run.operator}" if run.operator else "")
 
 
-def first_page(recordings: Sequence[Recorded], units: Units) -> tuple[Block, ...]:
+def first_page(recordings: Sequence[Described], found: Found, units: Units) -> tuple[Block, ...]:
     """Return three answers and one picture."""
     several = len(recordings) > 1
-    feel = difference_sentences(recordings, units) if several else tuple(summary(recordings[0].result, units)[1:])
+    feel = most_important(recordings, found, units) if several else tuple(summary(recordings[0].result, units)[1:])
     answers = (
         Answer("Can these numbers be relied on?", _prefixed(recordings, units, _trust)),
         Answer("How do the keys feel?" if not several else "Where do they differ?", feel),
@@ -74,14 +74,14 @@ def first_page(recordings: Sequence[Recorded], units: Units) -> tuple[Block, ...
 
 
 def _prefixed(
-    recordings: Sequence[Recorded], units: Units, say: Callable[[Recorded, Units], list[str]]
+    recordings: Sequence[Described], units: Units, say: Callable[[Described, Units], list[str]]
 ) -> tuple[str, ...]:
     if len(recordings) == 1:
         return tuple(say(recordings[0], units))
     return tuple(f"{recorded.name}: {sentence}" for recorded in recordings for sentence in say(recorded, units))
 
 
-def _trust(recorded: Recorded, units: Units) -> list[str]:
+def _trust(recorded: Described, units: Units) -> list[str]:
     result = recorded.result
     sentences = [summary(result, units)[0]]
     own = marked(units, result.header)
@@ -98,7 +98,7 @@ def _trust(recorded: Recorded, units: Units) -> list[str]:
     return sentences
 
 
-def _known_to(recorded: Recorded, name: str, called: str, units: Units) -> str:
+def _known_to(recorded: Described, name: str, called: str, units: Units) -> str:
     found = [key[name] for key in recorded.measured]
     expanded = [one.expanded for one in found if one.expanded is not None]
     if not expanded:
@@ -107,7 +107,7 @@ def _known_to(recorded: Recorded, name: str, called: str, units: Units) -> str:
     return f"{called} is known to ± {with_unit(median, unit, units)}"
 
 
-def _odd(recorded: Recorded, units: Units) -> list[str]:
+def _odd(recorded: Described, units: Units) -> list[str]:
     if not recorded.measured:
         return ["Every key: nothing could be measured on any of them; record them again."]
     odd = odd_key_sentences(recorded.result, units)
@@ -117,7 +117,7 @@ def _odd(recorded: Recorded, units: Units) -> list[str]:
     return named or ["None stands out from its neighbours."]
 
 
-def _picture(recordings: Sequence[Recorded], units: Units) -> Charts | None:
+def _picture(recordings: Sequence[Described], units: Units) -> Charts | None:
     """Return a key from the middle beside the weights of all keys."""
     key = middle_key(recordings)
     if key is None:
@@ -137,5 +137,5 @@ def _picture(recordings: Sequence[Recorded], units: Units) -> Charts | None:
         panels=panels,
         columns=2,
         height_mm=56.0,
-        legend=used_looks(panels),
+        legend=used_looks(panels, lambda label: "trend" not in label),
     )

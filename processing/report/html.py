@@ -17,6 +17,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from processing.report.blocks import ReportContent
 from processing.report.chart_data import charts_data
 from processing.report.charts import Charts
+from processing.report.typesetting import unbreakable
 
 HERE = Path(__file__).parent
 SCRIPT_FILES = ("report_axes.js", "report_chart.js", "report_page.js")
@@ -38,6 +39,7 @@ def as_html(content: ReportContent) -> str:
         lstrip_blocks=True,
     )
     environment.filters["kind"] = lambda block: type(block).__name__
+    environment.filters["kept"] = unbreakable
     charts = [block for block in content.blocks() if isinstance(block, Charts)]
     script = page_script()
     return environment.get_template("report.html.j2").render(

@@ -13,7 +13,7 @@ import numpy as np
 
 from processing.display import Units
 from processing.report.charts import Axis, Charts, In, Line, Panel, used_looks
-from processing.report.recorded import Recorded, jointly_marked
+from processing.report.recorded import Described, jointly_marked
 from processing.stages import FloatArray, KeyResult
 
 BEFORE_MM, BEHIND_MM, STEP_MM = 3.0, 1.2, 0.02
@@ -24,7 +24,7 @@ BED_BEGINS_MM = 0.6
 """Behind a peak the key bed may rise from here on; it does not set the scale."""
 
 
-def letoff_close_up(recordings: Sequence[Recorded], units: Units) -> Charts | None:
+def letoff_close_up(recordings: Sequence[Described], units: Units) -> Charts | None:
     """Return a panel per register with every let-off in it and the typical one; None if there is none."""
     aligned = [[(key, _aligned(key)) for key in recorded.measured if key.letoff == "found"] for recorded in recordings]
     values = [curve for one in aligned for _, curve in one]
@@ -68,7 +68,7 @@ def _panel(
     first: int,
     last: int,
     aligned: list[list[tuple[KeyResult, FloatArray]]],
-    recordings: Sequence[Recorded],
+    recordings: Sequence[Described],
     to: In,
     axes: tuple[Axis, Axis],
 ) -> Panel | None:

@@ -11,8 +11,9 @@ from typing import Any
 from processing.calibration_status import calibration_sentence
 from processing.display import Units
 from processing.report.blocks import Block, Sentences, TableBlock
+from processing.report.findings import Found
 from processing.report.key_table import Table
-from processing.report.recorded import Made, Recorded
+from processing.report.recorded import Described, Made
 from recordings.calibration_file import content_id
 from recordings.types import Calibration, LinearScale
 
@@ -29,7 +30,7 @@ TOLD_OF = {
 """What of a recording's diary a reader of its numbers should know."""
 
 
-def methods(recordings: Sequence[Recorded]) -> tuple[Block, ...]:
+def methods(recordings: Sequence[Described]) -> tuple[Block, ...]:
     """Return how each recording was made and measured."""
     return tuple(
         TableBlock("" if len(recordings) == 1 else recorded.name, Table(("What", "How"), method_rows(recorded)))
@@ -37,7 +38,7 @@ def methods(recordings: Sequence[Recorded]) -> tuple[Block, ...]:
     )
 
 
-def method_rows(recorded: Recorded) -> tuple[tuple[str, str], ...]:
+def method_rows(recorded: Described) -> tuple[tuple[str, str], ...]:
     """Return what is known of how a recording was made and measured, in names and words."""
     result = recorded.result
     run, rig, calibration = result.header.run, result.header.rig, result.header.calibration
@@ -59,7 +60,7 @@ def method_rows(recorded: Recorded) -> tuple[tuple[str, str], ...]:
         ("Gram", "gram-force at standard gravity, 9.80665 mN"),
         ("Uncertainty", "95 % intervals from strokes, noise, zero, resolution, latency bound; " + calibration_part),
         ("Bands of curves", "pointwise 95 % of the mean of the strokes, by noise or scatter of strokes"),
-        ("Recorded with", f"keyplumb {run.software_version}"),
+        ("Described with", f"keyplumb {run.software_version}"),
     )  # fmt: skip
     told = ((TOLD_OF[entry.kind], entry.text) for entry in result.diary if entry.kind in TOLD_OF)
     return *((name, text) for name, text in known if text is not None), *told
@@ -80,13 +81,25 @@ def _scale_in_words(scale: LinearScale) -> str:
     return f"{scale.reference}; {scale.calibrated_on or 'uncalibrated'}"
 
 
-def settings_table(recordings: Sequence[Recorded]) -> TableBlock:
+def settings_table(recordings: Sequence[Described]) -> TableBlock:
     """Return every setting in force, by its name, which ends in its unit; a column a recording if they differ."""
     columns = [dict(_flat("", recorded.result.settings)) for recorded in recordings]
     if all(column == columns[0] for column in columns):
         return TableBlock("Settings in force", Table(("Setting", "Value"), tuple(columns[0].items())))
     rows = tuple((name, *(column[name] for column in columns)) for name in columns[0])
     return TableBlock("Settings in force", Table(("Setting", *(recorded.name for recorded in recordings)), rows))
+
+
+def comparison_settings(found: Found) -> tuple[Block, ...]:
+    """Return what a comparison rests on; nothing without one."""
+    if found.comparison is None:
+        return ()
+    settings = tuple(_flat("", found.comparison.settings))
+    margins = tuple((name, f"{value:g}") for name, value in found.comparison.margins.items())
+    return (
+        TableBlock("Settings of the comparison", Table(("Setting", "Value"), settings)),
+        TableBlock("Alike within (N, mm, mJ)", Table(("Measurand", "Margin"), margins)),
+    )
 
 
 def _flat(prefix: str, settings: Any) -> list[tuple[str, str]]:
@@ -97,7 +110,7 @@ def _flat(prefix: str, settings: Any) -> list[tuple[str, str]]:
     return found
 
 
-def provenance(recordings: Sequence[Recorded], units: Units, made: Made | None) -> tuple[Block, ...]:
+def provenance(recordings: Sequence[Described], units: Units, made: Made | None) -> tuple[Block, ...]:
     """Return the files, the calibration records and the versions that the report comes from."""
     rows = [row for recorded in recordings for row in _sources(recorded, prefix=len(recordings) > 1)]
     rows.append(("Units", f"{units.force}, {units.length}"))
@@ -109,7 +122,7 @@ def provenance(recordings: Sequence[Recorded], units: Units, made: Made | None) 
     return (Sentences((said,)), TableBlock("", Table(("What", "Which"), tuple(rows))))
 
 
-def _sources(recorded: Recorded, *, prefix: bool) -> list[tuple[str, str]]:
+def _sources(recorded: Described, *, prefix: bool) -> list[tuple[str, str]]:
     whose = f"{recorded.name}: " if prefix else ""
     run, record = recorded.result.header.run, recorded.result.header.calibration.record
     rows = []

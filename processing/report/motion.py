@@ -14,7 +14,7 @@ from processing.calibration_status import marked
 from processing.display import Units, measured
 from processing.dynamics.response import Response
 from processing.report.charts import Axis, Charts, Dots, In, Line, Panel, used_looks
-from processing.report.recorded import Recorded
+from processing.report.recorded import Described
 from processing.stages import KeyResult
 from recordings.keys import Key
 
@@ -23,7 +23,7 @@ ROOM = 1.15
 HEIGHTS = (("reset_height", "reset height", "height"), ("release_height", "note stops", "height, dashed"))
 
 
-def motion(recordings: Sequence[Recorded], keys: Sequence[Key], units: Units) -> Charts | None:
+def motion(recordings: Sequence[Described], keys: Sequence[Key], units: Units) -> Charts | None:
     """Return the chosen keys that were pressed at several speeds or lifted in part; None if there are none."""
     panels = tuple(
         panel
@@ -44,7 +44,7 @@ def motion(recordings: Sequence[Recorded], keys: Sequence[Key], units: Units) ->
     )
 
 
-def _whose(recorded: Recorded, recordings: Sequence[Recorded]) -> str:
+def _whose(recorded: Described, recordings: Sequence[Described]) -> str:
     return "" if len(recordings) == 1 else f"{recorded.name}, "
 
 

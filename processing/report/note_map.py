@@ -9,7 +9,7 @@ import numpy as np
 from processing.calibration_status import marked
 from processing.display import Units, measured
 from processing.report.charts import Bars, Charts, Dots, In, Panel, key_axis, used_looks
-from processing.report.recorded import Recorded
+from processing.report.recorded import Described
 from processing.stages import KeyResult
 
 PLACES: tuple[tuple[str, str, str, Callable[[KeyResult], float | None]], ...] = (
@@ -22,7 +22,7 @@ PLACES: tuple[tuple[str, str, str, Callable[[KeyResult], float | None]], ...] = 
 )  # fmt: skip
 
 
-def note_maps(recordings: Sequence[Recorded], units: Units) -> Charts | None:
+def note_maps(recordings: Sequence[Described], units: Units) -> Charts | None:
     """Return a map per recording on one scale; None if nothing is known of any note or let-off."""
     deepest = max((key["key_dip"].value or 0.0 for one in recordings for key in one.measured), default=0.0)
     panels = tuple(_panel(recorded, units, deepest, alone=len(recordings) == 1) for recorded in recordings)
@@ -43,7 +43,7 @@ def _above_the_dip(key: KeyResult, name: str) -> float | None:
     return None if height is None or dip is None else dip - height
 
 
-def _panel(recorded: Recorded, units: Units, deepest_mm: float, *, alone: bool) -> Panel:
+def _panel(recorded: Described, units: Units, deepest_mm: float, *, alone: bool) -> Panel:
     to, keys = In(marked(units, recorded.result.header)), recorded.measured
     dips = [(key.key.number, value, key) for key in keys if (value := key["key_dip"].value) is not None]
     travel = Bars(

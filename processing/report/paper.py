@@ -12,8 +12,8 @@ from matplotlib.lines import Line2D
 from processing.report.blocks import TableBlock
 from processing.report.charts import Charts, Panel
 from processing.report.draw import Frame, draw_panel, draw_tile, legend_handles
-from processing.report.pdf_text import GAP_INCHES, broken, column_widths, row_lines, width_inches
 from processing.report.style import DARK, PAGE_INCHES, PALE
+from processing.report.typesetting import GAP_INCHES, broken, column_widths, row_lines, width_inches
 
 WIDE, HIGH = PAGE_INCHES
 LEFT, RIGHT, TOP, BOTTOM = 0.7, WIDE - 0.6, HIGH - 0.6, 0.65
@@ -118,6 +118,7 @@ class Paper:
     def charts(self, charts: Charts) -> None:
         """Draw panels in rows, with their legend above and their caption below."""
         self.keep_together(self.charts_need(charts))
+        self._y -= 0.06
         self._legend(charts)
         high, gap = charts.height_mm / MM, TILE_GAP if charts.tiles else 0.1
         wide = (RIGHT - LEFT + gap) / charts.columns - gap

@@ -13,6 +13,7 @@ from processing.errors import TooManyRecordings
 from processing.keyboard import KeyboardResult
 from processing.report.style import MOST_RECORDINGS
 from processing.stages import KeyResult
+from processing.statistics.keyboard_statistics import KeyboardStatistics, describe_keyboard
 from recordings.keys import Key
 
 PIECE_BYTES = 1 << 20
@@ -41,10 +42,20 @@ class Recorded:
     """One recording of a report."""
 
     result: KeyboardResult
-    name: str = ""
-    """What it is called in the report; empty: its instrument's name."""
     file: SourceFile | None = None
     """None: the recording was never in a file."""
+    name: str = ""
+    """What it is called in the report; empty: its instrument's name."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Described:
+    """A recording with a name of its own and its statistics: what sections are made of."""
+
+    result: KeyboardResult
+    file: SourceFile | None
+    name: str
+    statistics: KeyboardStatistics
 
     def of(self, key: Key) -> KeyResult | None:
         """Return the results of a key, None if this recording has none."""
@@ -65,8 +76,8 @@ def source_file(path: Path) -> SourceFile:
     return SourceFile(path.name, digest.hexdigest(), path.stat().st_size)
 
 
-def named(recordings: Sequence[Recorded]) -> tuple[Recorded, ...]:
-    """Return the recordings each with a name of its own. Raises TooManyRecordings.
+def described(recordings: Sequence[Recorded]) -> tuple[Described, ...]:
+    """Return the recordings each with a name of its own and its statistics. Raises TooManyRecordings.
 
     A name is the instrument's; of two recordings of one instrument, the instrument's and the file's or the date's.
     """
@@ -80,10 +91,13 @@ def named(recordings: Sequence[Recorded]) -> tuple[Recorded, ...]:
         ]
     if len(set(plain)) < len(plain):
         plain = [f"{name} [{number}]" for number, name in enumerate(plain, 1)]
-    return tuple(replace(recorded, name=name) for recorded, name in zip(recordings, plain, strict=True))
+    return tuple(
+        Described(recorded.result, recorded.file, name, describe_keyboard(recorded.result))
+        for recorded, name in zip(recordings, plain, strict=True)
+    )
 
 
-def jointly_marked(units: Units, recordings: Sequence[Recorded]) -> Units:
+def jointly_marked(units: Units, recordings: Sequence[Described]) -> Units:
     """Return the units with the mark of a picture of all recordings; it names those that it is true of."""
     found = {recorded.name: MARK_OF[calibration_status(recorded.result.header)] for recorded in recordings}
     if len(set(found.values())) <= 1:

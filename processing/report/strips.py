@@ -12,9 +12,9 @@ import numpy as np
 
 from processing.calibration_status import marked
 from processing.display import Units, measured, rounded
-from processing.keyboard import COLOURS, KeyboardResult
+from processing.keyboard import COLOURS
 from processing.report.charts import Axis, Charts, Dots, In, Line, Note, Panel, key_axis, used_looks
-from processing.report.recorded import Recorded, jointly_marked
+from processing.report.recorded import Described, jointly_marked
 from processing.stages import KeyResult
 
 FAR = 0.6
@@ -64,7 +64,7 @@ SIDE_BY_SIDE = (
 class Shown:
     """One measurand of one recording in a strip, and the number of its look."""
 
-    recorded: Recorded
+    recorded: Described
     name: str
     number: int
     called: str
@@ -73,7 +73,7 @@ class Shown:
     """Said behind it in the legend."""
 
 
-def strips(recordings: Sequence[Recorded], units: Units) -> Charts | None:
+def strips(recordings: Sequence[Described], units: Units) -> Charts | None:
     """Return all strips that have something to show, None if none has."""
     chosen = STRIPS if len(recordings) == 1 else SIDE_BY_SIDE
     panels = tuple(panel for strip in chosen if (panel := strip_panel(strip, recordings, units)) is not None)
@@ -81,16 +81,17 @@ def strips(recordings: Sequence[Recorded], units: Units) -> Charts | None:
         return None
     return Charts(
         caption="All keys from bass to treble. Hollow marks are naturals, triangles sharps; bars are 95 % intervals, "
-        "where they are wider than the mark; lines are Theil-Sen trends, dotted for sharps; rings mark keys that "
-        "stand out from their neighbours in that number, at the edge with the value where they lie beyond it.",
+        "where they are wider than the mark; lines are trends (Theil-Sen, or smooth where no line fits) with their 95 % "
+        "bands, dotted for sharps; rings mark keys that stand out from their neighbours in that number, at the edge with "
+        "the value where they lie beyond it.",
         panels=panels,
         columns=1,
         height_mm=40.0,
-        legend=used_looks(panels),
+        legend=used_looks(panels, lambda label: "trend" not in label),
     )
 
 
-def strip_panel(strip: Strip, recordings: Sequence[Recorded], units: Units) -> Panel | None:
+def strip_panel(strip: Strip, recordings: Sequence[Described], units: Units) -> Panel | None:
     """Return one strip, None if nothing of it was measured."""
     joint = jointly_marked(units, recordings)
     if len(recordings) == 1:
@@ -194,16 +195,18 @@ def _odd_names(shown: Shown, units: Units, y: Axis) -> list[Note]:
 
 
 def trend_lines(shown: Shown, units: Units) -> tuple[Line, ...]:
-    """Return the trends of a measurand, one a colour."""
-    result: KeyboardResult = shown.recorded.result
+    """Return the trends of a measurand with their 95 % bands, one a colour."""
+    to = In(units)
+    trends = [one.trend for one in shown.recorded.statistics.measurands if one.name == shown.name]
     return tuple(
         Line(
-            label="",
+            label=f"{shown.called}trend of the {trend.colour}s",
             look=f"{trend.colour} line {shown.number}",
-            x=np.array([trend.first_key, trend.last_key], np.float64),
-            y=In(units)(np.array([trend.at_first, trend.at_last]), trend.unit),
+            x=np.array(trend.numbers, np.float64),
+            y=to(trend.fitted, trend.unit),
+            band=to(trend.half_width, trend.unit),
             read_off=False,
         )
-        for trend in result.trends
-        if trend.name == shown.name
+        for trend in trends
+        if trend is not None
     )

@@ -9,7 +9,7 @@ import numpy as np
 from processing.calibration_status import marked
 from processing.display import Units, with_unit
 from processing.report.charts import Bars, Charts, In, Panel, key_axis, used_looks
-from processing.report.recorded import Recorded
+from processing.report.recorded import Described
 from processing.stages import KeyResult
 
 PARTS = (
@@ -20,7 +20,7 @@ PARTS = (
 )  # fmt: skip
 
 
-def waterfalls(recordings: Sequence[Recorded], units: Units) -> Charts | None:
+def waterfalls(recordings: Sequence[Described], units: Units) -> Charts | None:
     """Return a panel per recording on one scale; None if no key has weights."""
     known = [[key for key in recorded.measured if key["down_weight"].value is not None] for recorded in recordings]
     tops = [max(_value(key, name) for name in ("down_weight", "letoff_peak_force")) for one in known for key in one]
@@ -44,7 +44,7 @@ def _value(key: KeyResult, name: str | None) -> float:
     return (key[name].value or 0.0) if name else 0.0
 
 
-def _panel(recorded: Recorded, keys: list[KeyResult], units: Units, top: float, *, alone: bool) -> Panel:
+def _panel(recorded: Described, keys: list[KeyResult], units: Units, top: float, *, alone: bool) -> Panel:
     own = marked(units, recorded.result.header)
     return Panel(
         title="What pushing through the notch asks" if alone else recorded.name,

@@ -28,10 +28,15 @@ def width_inches(words: str, size: float, weight: str = "normal") -> float:
     return sum(_advance(letter, weight) for letter in words) * size / POINTS_AN_INCH
 
 
+def unbreakable(words: str) -> str:
+    """Return a text in which a number keeps its sign and its unit of one letter beside it: "± 5", "95 %"."""
+    return words.replace("± ", "±\u00a0").replace(" %", "\u00a0%")
+
+
 def broken(words: str, size: float, wide_inches: float, weight: str = "normal") -> list[str]:
     """Return the lines of a text; a word wider than the line is cut, so that nothing runs off the page."""
     lines, line = [], ""
-    for word in words.split():
+    for word in unbreakable(words).split(" "):
         joined = f"{line} {word}" if line else word
         if width_inches(joined, size, weight) <= wide_inches:
             line = joined
