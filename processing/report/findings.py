@@ -15,12 +15,12 @@ from processing.comparison.band_words import band_sentences
 from processing.comparison.compare import compare_keyboards
 from processing.comparison.curves import CurveBand
 from processing.comparison.regions import REGIONS
-from processing.comparison.sentences import sentences_of
+from processing.comparison.sentences import pair_sentences, sentences_of
 from processing.comparison.types import Comparison, PairComparison
 from processing.comparison.view import difference_table
 from processing.display import Units
 from processing.errors import NothingInCommon
-from processing.report.blocks import Block, Sentences, TableBlock
+from processing.report.blocks import Answer, Block, Folded, Sentences, TableBlock
 from processing.report.charts import Axis, Charts, In, Line, Panel, used_looks
 from processing.report.recorded import Described, jointly_marked
 
@@ -73,8 +73,11 @@ def differences(recordings: Sequence[Described], found: Found, units: Units) -> 
         f"told differs surely: among all {one.tests} tests together nothing is told by chance in {sure} of 100 "
         "comparisons. What a hand may notice is a guide from published thresholds, no measurement."
     )
-    told = sentences_of(one, jointly_marked(units, recordings))
-    return (Sentences((*told, *one.cautions, rule)),)
+    joint = jointly_marked(units, recordings)
+    told = tuple(
+        Answer(f"{pair.second} against {pair.first}", tuple(pair_sentences(pair, joint))) for pair in one.pairs
+    )
+    return (*told, Answer("How to read this", (rule, *one.cautions)))
 
 
 def difference_tables(recordings: Sequence[Described], found: Found, units: Units) -> tuple[Block, ...]:
@@ -82,7 +85,7 @@ def difference_tables(recordings: Sequence[Described], found: Found, units: Unit
     if found.comparison is None:
         return ()
     joint = jointly_marked(units, recordings)
-    return tuple(
+    tables = tuple(
         TableBlock(
             f"{pair.second} against {pair.first}",
             table := difference_table(pair, joint),
@@ -90,6 +93,8 @@ def difference_tables(recordings: Sequence[Described], found: Found, units: Unit
         )
         for pair in found.comparison.pairs
     )
+    on_paper = "Every difference with its interval is in the HTML file, and in a table by: keyplumb compare --table."
+    return (Folded("All differences", on_paper, tables),)
 
 
 def travel(recordings: Sequence[Described], found: Found, units: Units) -> tuple[Block, ...]:

@@ -11,35 +11,36 @@ function place(host, panel) {
   return chart;
 }
 
-function tile(host, panel, number, panels) {
+function tile(host, panel, number, charts) {
   const button = document.createElement("button");
   button.type = "button";
   button.className = "tile chart";
   button.setAttribute("aria-label", `${panel.title}, open in large`);
-  button.addEventListener("click", () => openLarge(panels, number));
+  button.addEventListener("click", () => openLarge(charts, number));
   host.append(button);
   drawn.push(new Chart(button, panel, true));
 }
 
 const large = document.getElementById("large");
-let opened = { panels: [], number: 0, chart: null };
+let opened = { charts: null, number: 0, chart: null };
 
-function openLarge(panels, number) {
-  opened = { panels, number, chart: null };
+function openLarge(charts, number) {
+  opened = { charts, number, chart: null };
+  writeLegend(large.querySelector(".legend"), charts);
   if (!large.open) large.showModal();
   const host = large.querySelector(".panels");
   host.replaceChildren();
   const div = document.createElement("div");
   div.className = "chart";
   host.append(div);
-  opened.chart = new Chart(div, panels[number], false);
+  opened.chart = new Chart(div, charts.panels[number], false);
   opened.chart.svg.focus();
 }
 
 for (const button of large.querySelectorAll("[data-step]")) {
   button.addEventListener("click", () => {
     const next = opened.number + Number(button.dataset.step);
-    if (next >= 0 && next < opened.panels.length) openLarge(opened.panels, next);
+    if (next >= 0 && next < opened.charts.panels.length) openLarge(opened.charts, next);
     button.focus();
   });
 }
@@ -47,11 +48,11 @@ large.querySelector("[data-close]").addEventListener("click", () => large.close(
 
 for (const host of document.querySelectorAll("[data-charts]")) {
   const charts = REPORT.charts[Number(host.dataset.charts)];
-  charts.panels.forEach((panel, number) => (charts.tiles ? tile(host, panel, number, charts.panels) : place(host, panel)));
+  charts.panels.forEach((panel, number) => (charts.tiles ? tile(host, panel, number, charts) : place(host, panel)));
 }
 
-for (const host of document.querySelectorAll("[data-legend]")) {
-  const charts = REPORT.charts[Number(host.dataset.legend)];
+function writeLegend(host, charts) {
+  host.replaceChildren();
   const bars = new Set(charts.panels.flatMap((panel) => panel.bars.map((one) => one.look)));
   for (const [look, words] of charts.legend) {
     const entry = document.createElement("span");
@@ -59,6 +60,8 @@ for (const host of document.querySelectorAll("[data-legend]")) {
     host.append(entry);
   }
 }
+
+for (const host of document.querySelectorAll("[data-legend]")) writeLegend(host, REPORT.charts[Number(host.dataset.legend)]);
 
 let wide = window.innerWidth;
 window.addEventListener("resize", () => {

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from processing.calibration_status import marked
 from processing.display import Units, measured, number
 from processing.features.table import FEATURES
-from processing.report.blocks import Block, TableBlock
+from processing.report.blocks import Block, Folded, TableBlock
 from processing.report.key_table import Table
 from processing.report.recorded import Described
 from processing.report.tables import whose
@@ -99,9 +99,12 @@ def beyond_chance(recordings: Sequence[Described], units: Units) -> tuple[Block,
         own, alpha = marked(units, recorded.result.header), recorded.statistics.alpha_of_one
         rows = tuple(_odd_row(odd, one, own) for one in recorded.statistics.measurands for odd in one.standing_out)
         if rows:
-            title = f"Keys beyond chance, generalised extreme studentised deviate at alpha {alpha:.2g} a search"
+            title = f"Generalised extreme studentised deviate at alpha {alpha:.2g} a search"
             tables.append(TableBlock(whose(recorded, recordings, title), Table(heads, rows)))
-    return tuple(tables)
+    if not tables:
+        return ()
+    on_paper = "Every number in which a key lies further from its neighbours than chance explains is in the HTML file."
+    return (Folded("Keys beyond chance", on_paper, tuple(tables)),)
 
 
 def _odd_row(odd: StandingOut, one: MeasurandStatistics, units: Units) -> tuple[str, ...]:

@@ -81,9 +81,9 @@ def strips(recordings: Sequence[Described], units: Units) -> Charts | None:
         return None
     return Charts(
         caption="All keys from bass to treble. Hollow marks are naturals, triangles sharps; bars are 95 % intervals, "
-        "where they are wider than the mark; lines are trends (Theil-Sen, or smooth where no line fits) with their 95 % "
-        "bands, dotted for sharps; rings mark keys that stand out from their neighbours in that number, at the edge with "
-        "the value where they lie beyond it.",
+        "where they are wider than the mark; lines are trends (Theil-Sen, or smooth where no line fits) with their "
+        "95 % bands, dotted for sharps; rings mark keys that stand out from their neighbours in that number, at the "
+        "edge with the value where they lie beyond it.",
         panels=panels,
         columns=1,
         height_mm=40.0,
