@@ -14,6 +14,8 @@ from processing.stages import FloatArray, read_only
 from recordings.keys import KEY_COUNT, Key
 
 FINE_TICKS = 26
+SMALLEST_RANGE = 0.01
+"""N or mm: nothing that is measured here is told more finely than a thousandth of it."""
 Said = tuple[str, ...]
 """What is said of each dot or bar that one points at."""
 
@@ -145,7 +147,8 @@ class In:
         return self.units.value(1.0, unit) * values
 
     def axis(self, label: str, unit: str, low: float, high: float, *, downward: bool = False) -> Axis:
-        """Return an axis between two values of ours."""
+        """Return an axis between two values of ours; between equal ones it gets some width of its own."""
+        high = high if high > low else low + max(abs(low), SMALLEST_RANGE)
         shown = self.units.of(unit)
         return Axis(
             label=f"{label} ({shown})" if label else shown,

@@ -21,7 +21,7 @@ from processing.comparison.view import difference_table
 from processing.display import Units
 from processing.errors import NothingInCommon
 from processing.report.blocks import Answer, Block, Folded, Sentences, TableBlock
-from processing.report.charts import Axis, Charts, In, Line, Panel, used_looks
+from processing.report.charts import SMALLEST_RANGE, Axis, Charts, In, Line, Panel, used_looks
 from processing.report.recorded import Described, jointly_marked
 
 MOST_ON_FIRST_PAGE = 8
@@ -117,7 +117,9 @@ def _bands(pair: PairComparison, to: In, number: int) -> Charts:
         for band in pair.bands
         if (band.region, band.branch, band.colour) == (region.name, branch, pair.bands[0].colour)
     ]
-    reach = max(float(np.max(np.abs(band.difference_newton) + band.half_width_newton)) for band in shown)
+    reach = (
+        max(float(np.max(np.abs(band.difference_newton) + band.half_width_newton)) for band in shown) or SMALLEST_RANGE
+    )
     force = to.axis("difference", "N", -(1.0 + ROOM) * reach, (1.0 + ROOM) * reach)
     panels = tuple(_band_panel(band, to, force, number) for band in shown)
     return Charts(

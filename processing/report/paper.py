@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from math import ceil
+from typing import Protocol
 
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
@@ -28,10 +28,17 @@ UNLABELLED_BOTTOM = 0.26
 TILE_GAP = 0.04
 
 
+class Pages(Protocol):
+    """What takes finished pages: a PDF file that is being written."""
+
+    def savefig(self, page: Figure) -> None:
+        """Take a page."""
+
+
 class Paper:
     """The pages of one document."""
 
-    def __init__(self, pages: PdfPages, title: str) -> None:
+    def __init__(self, pages: Pages, title: str) -> None:
         self._pages, self._title, self._number = pages, title, 0
         self._page, self._y = Figure(figsize=PAGE_INCHES), TOP
 
@@ -42,7 +49,7 @@ class Paper:
     def _turn(self) -> None:
         self._number += 1
         self._put(RIGHT, 0.4, f"{self._title} · {self._number}", 7.0, ha="right", va="center")
-        self._pages.savefig(self._page)  # type: ignore[no-untyped-call]
+        self._pages.savefig(self._page)
         self._page, self._y = Figure(figsize=PAGE_INCHES), TOP
 
     def keep_together(self, needs: float) -> None:

@@ -23,18 +23,22 @@ def write_pdf(content: ReportContent, path: Path) -> None:
     """Write the report to a file that is not there yet or may be replaced; the same bytes for the same content."""
     told = {"Title": content.title, "Creator": "keyplumb", "Producer": "matplotlib", "CreationDate": None}
     with house_style(), PdfPages(path, metadata=told) as pages:
-        paper = Paper(pages, content.title)
-        paper.text(content.title, TITLE, weight="bold")
-        for line in content.subtitles:
-            paper.text(line, TEXT, before=0.05)
-        for section in content.sections:
-            first = section.blocks[0]
-            needs = paper.charts_need(first) if isinstance(first, Charts) else ROOM_UNDER_A_HEAD
-            paper.keep_together(needs + 0.5)
-            paper.text(section.title, HEAD, weight="bold", before=0.28)
-            for block in section.blocks:
-                _block(paper, block)
-        paper.end()
+        fill(Paper(pages, content.title), content)
+
+
+def fill(paper: Paper, content: ReportContent) -> None:
+    """Put a report on paper, to the end of its last page."""
+    paper.text(content.title, TITLE, weight="bold")
+    for line in content.subtitles:
+        paper.text(line, TEXT, before=0.05)
+    for section in content.sections:
+        first = section.blocks[0]
+        needs = paper.charts_need(first) if isinstance(first, Charts) else ROOM_UNDER_A_HEAD
+        paper.keep_together(needs + 0.5)
+        paper.text(section.title, HEAD, weight="bold", before=0.28)
+        for block in section.blocks:
+            _block(paper, block)
+    paper.end()
 
 
 def _block(paper: Paper, block: Block) -> None:
