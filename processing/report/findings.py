@@ -117,9 +117,8 @@ def _bands(pair: PairComparison, to: In, number: int) -> Charts:
         for band in pair.bands
         if (band.region, band.branch, band.colour) == (region.name, branch, pair.bands[0].colour)
     ]
-    reach = (
-        max(float(np.max(np.abs(band.difference_newton) + band.half_width_newton)) for band in shown) or SMALLEST_RANGE
-    )
+    reaches = (float(np.max(np.abs(band.difference_newton) + band.half_width_newton)) for band in shown)
+    reach = max(SMALLEST_RANGE, *reaches)
     force = to.axis("difference", "N", -(1.0 + ROOM) * reach, (1.0 + ROOM) * reach)
     panels = tuple(_band_panel(band, to, force, number) for band in shown)
     return Charts(

@@ -48,7 +48,8 @@ class Paper:
 
     def _turn(self) -> None:
         self._number += 1
-        self._put(RIGHT, 0.4, f"{self._title} · {self._number}", 7.0, ha="right", va="center")
+        foot = broken(self._title, 7.0, RIGHT - LEFT - 0.4)[0]
+        self._put(RIGHT, 0.4, f"{foot} · {self._number}", 7.0, ha="right", va="center")
         self._pages.savefig(self._page)
         self._page, self._y = Figure(figsize=PAGE_INCHES), TOP
 

@@ -17,6 +17,8 @@ from processing.statistics.keyboard_statistics import KeyboardStatistics, descri
 from recordings.keys import Key
 
 PIECE_BYTES = 1 << 20
+LONGEST_NAME = 32
+"""Letters: a name stands before many sentences and in every legend; the whole one is told where the method is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +78,10 @@ def source_file(path: Path) -> SourceFile:
     return SourceFile(path.name, digest.hexdigest(), path.stat().st_size)
 
 
+def _short(name: str) -> str:
+    return name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1].rstrip() + "…"
+
+
 def described(recordings: Sequence[Recorded]) -> tuple[Described, ...]:
     """Return the recordings each with a name of its own and its statistics. Raises TooManyRecordings.
 
@@ -83,10 +89,10 @@ def described(recordings: Sequence[Recorded]) -> tuple[Described, ...]:
     """
     if len(recordings) > MOST_RECORDINGS:
         raise TooManyRecordings(len(recordings), MOST_RECORDINGS)
-    plain = [recorded.name or recorded.result.header.run.instrument for recorded in recordings]
+    plain = [_short(recorded.name or recorded.result.header.run.instrument) for recorded in recordings]
     if len(set(plain)) < len(plain):
         plain = [
-            f"{name} ({Path(recorded.file.name).stem})" if recorded.file else name
+            f"{name} ({_short(Path(recorded.file.name).stem)})" if recorded.file else name
             for name, recorded in zip(plain, recordings, strict=True)
         ]
     if len(set(plain)) < len(plain):
