@@ -47,9 +47,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Measure, then write both files."""
     from processing.display import parse_units
-    from processing.report.recorded import Made
+    from processing.report.recorded import Made, demand_few
     from processing.report.write import write_report
 
+    demand_few(len(arguments.recordings))
     record = chosen_calibration(arguments)
     recordings = [_measured(path, record, arguments) for path in arguments.recordings]
     _demand_curves(arguments, recordings)

@@ -78,6 +78,12 @@ def source_file(path: Path) -> SourceFile:
     return SourceFile(path.name, digest.hexdigest(), path.stat().st_size)
 
 
+def demand_few(count: int) -> None:
+    """Raise TooManyRecordings if so many cannot be told apart in one picture."""
+    if count > MOST_RECORDINGS:
+        raise TooManyRecordings(count, MOST_RECORDINGS)
+
+
 def _short(name: str) -> str:
     return name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1].rstrip() + "…"
 
@@ -87,8 +93,7 @@ def described(recordings: Sequence[Recorded]) -> tuple[Described, ...]:
 
     A name is the instrument's; of two recordings of one instrument, the instrument's and the file's or the date's.
     """
-    if len(recordings) > MOST_RECORDINGS:
-        raise TooManyRecordings(len(recordings), MOST_RECORDINGS)
+    demand_few(len(recordings))
     plain = [_short(recorded.name or recorded.result.header.run.instrument) for recorded in recordings]
     if len(set(plain)) < len(plain):
         plain = [
