@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/ready
 
-.PHONY: demo test lint bench accuracy coverage coverage-dynamics hard-stops soak wire-page budget-page samples clean
+.PHONY: demo test lint bench accuracy coverage coverage-dynamics error-rates hard-stops soak wire-page budget-page samples clean
 
 demo: $(READY)
 	$(BIN)/keyplumb demo --out demo
@@ -29,6 +29,10 @@ coverage: $(READY)
 # The same of latency, reset, sustain window and mass: 200 virtual keys pressed at several speeds and lifted in part.
 coverage-dynamics: $(READY)
 	$(BIN)/python -m benchmarks.ladder_coverage
+
+# How often the statistics and the comparison cry wolf, and what they overlook: 2000 simulated pairs, some minutes.
+error-rates: $(READY)
+	$(BIN)/python -m benchmarks.error_rates
 
 bench: $(READY)
 	$(BIN)/python -m benchmarks.run

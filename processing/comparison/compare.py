@@ -41,6 +41,11 @@ from processing.statistics.series import Series, series_of
 from processing.statistics.trend import lack_of_fit, scatter_about, without_outliers
 from recordings.calibration_file import content_id
 
+SAID_BY_OTHERS = frozenset(
+    {"bed_contact", "letoff_onset_position", "letoff_end_position", "letoff_rise", "letoff_ratio"}
+    | {"return_work", "release_height"}
+)
+"""Not asked: they follow others nearly one to one, and every test makes all others harder (Holm)."""
 NOT_OF_THE_KEYBOARD = frozenset({"speed_at_trigger"})
 """Says how the rig pressed."""
 
@@ -109,7 +114,7 @@ def _draft(
     series = {
         (feature.name, colour): tuple(series_of(result, feature.name, colour, without=without) for result in results)
         for feature in FEATURES
-        if feature.name not in NOT_OF_THE_KEYBOARD
+        if feature.name not in SAID_BY_OTHERS | NOT_OF_THE_KEYBOARD
         for colour in COLOURS
     }
     both = {where: (a, b) for where, (a, b) in series.items() if a is not None and b is not None}
@@ -151,8 +156,18 @@ def ask(
     return Asked(
         paired,
         tuple(one for told in paired for one in _differences(told, fadings[told.name])),
-        tuple(one for a, b in both.values() if (one := _evenness(a, b, settings)) is not None),
+        tuple(
+            one
+            for a, b in both.values()
+            if (one := _evenness(a, b, _fading_of_either(both, a.name), settings)) is not None
+        ),
     )
+
+
+def _fading_of_either(both: Mapping[tuple[str, str], tuple[Series, Series]], name: str) -> float:
+    """Return how strongly next neighbours correlate in a measurand, over both keyboards and both colours."""
+    told = [series for (measurand, _), pair_of in both.items() if measurand == name for series in pair_of]
+    return fading_of([(series.places, series.values) for series in told])
 
 
 def _left_out(
@@ -197,14 +212,14 @@ def _difference(paired: Paired, region: Region, fading: float) -> Difference | N
     )
 
 
-def _evenness(first: Series, second: Series, settings: ComparisonSettings) -> Evenness | None:
+def _evenness(first: Series, second: Series, fading: float, settings: ComparisonSettings) -> Evenness | None:
     """Return how two series scatter, about the same kind of trend: local lines if a line fits one of them badly."""
     chosen = settings.statistics
     if min(len(first.numbers), len(second.numbers)) < chosen.fewest_keys:
         return None
     kept = [without_outliers(series, chosen) for series in (first, second)]
     curved = any(lack_of_fit(series, chosen) < chosen.curved_alpha for series in kept)
-    one, other = (scatter_about(series, "smooth" if curved else "line", chosen) for series in kept)
+    one, other = (scatter_about(series, "smooth" if curved else "line", fading, chosen) for series in kept)
     ratio = ratio_of_spreads(one, other, settings.coverage)
     if ratio is None:
         return None

@@ -68,4 +68,4 @@ PHRASES = (
     _both("loop_work", "Work lost", "A {key} of {second} loses {amount} MORE work a stroke than one of {first} {where}",
           "more", "less"),
 )  # fmt: skip
-"""Not spoken of, since another says it: letoff onset, end, rise and ratio, bed_contact, release_height, return_work."""
+"""Every measurand that is asked for (`compare.py`) and known without a ladder of speeds."""

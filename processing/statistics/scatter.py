@@ -17,7 +17,7 @@ from scipy.stats import chi2
 
 from processing.stages import FloatArray
 
-PIVOTS = 1000
+PIVOTS = 400
 """Quantiles of one chi-square over which the other is averaged; more change the fourth digit of a probability."""
 WIDEST_RATIO = 1e3
 HALVINGS = 30
@@ -59,12 +59,17 @@ class SpreadRatio:
 
 
 def scatter_of(
-    residual_matrix: FloatArray, correlation: FloatArray, residuals: FloatArray, own_u: FloatArray
+    residual_matrix: FloatArray, correlation: FloatArray, residuals: FloatArray, own_u: FloatArray, *, whole: bool
 ) -> Scatter:
-    """Return the scatter, given residuals (n,) = residual_matrix (n, n) @ values of unit correlation (n, n)."""
-    seen = residual_matrix.T @ residual_matrix @ correlation
-    expected = float(np.trace(seen))
-    dof = expected**2 / float(np.trace(seen @ seen))
+    """Return the scatter, given residuals (k,) = residual_matrix (k, n) @ values of unit correlation (n, n).
+
+    whole: True: the variance of the values, with what the trend has followed of their slow wandering; False: of what is
+    seen about the trend. The degrees of freedom follow from the correlation either way.
+    """
+    form = residual_matrix.T @ residual_matrix
+    seen = form @ correlation
+    dof = float(np.trace(seen)) ** 2 / float(np.trace(seen @ seen))
+    expected = float(np.trace(seen if whole else form))
     return Scatter(float(residuals @ residuals) / expected, dof, float(np.mean(own_u**2)), len(residuals))
 
 

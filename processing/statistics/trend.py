@@ -81,7 +81,7 @@ def trend_of(series: Series, fading: float, settings: StatisticsSettings) -> Key
     p_of_line = lack_of_fit(kept, settings)
     shape: Shape = "smooth" if p_of_line < settings.curved_alpha else "line"
     correlation = correlation_matrix(kept.places, fading)
-    assumed = _scatter(kept, shape, correlation, settings)
+    assumed = _scatter(kept, shape, correlation, settings, whole=True)
     told = _told(np.array([*series.numbers, 1.0, float(KEY_COUNT)]), kept, shape, assumed, correlation, settings)
     return KeyboardTrend(
         name=series.name,
@@ -95,7 +95,7 @@ def trend_of(series: Series, fading: float, settings: StatisticsSettings) -> Key
         per_octave=_per_octave(kept, assumed, correlation),
         at_a0=told[-2] if series.numbers[0] <= 1 + settings.reach_keys else None,
         at_c8=told[-1] if series.numbers[-1] >= KEY_COUNT - settings.reach_keys else None,
-        scatter=scatter_about(kept, shape, settings),
+        scatter=scatter_about(kept, shape, fading, settings),
     )
 
 
@@ -172,12 +172,14 @@ def lack_of_fit(series: Series, settings: StatisticsSettings) -> float:
     return float(f_distribution.sf(ratio, *dofs))
 
 
-def scatter_about(kept: Series, shape: Shape, settings: StatisticsSettings) -> Scatter:
+def scatter_about(kept: Series, shape: Shape, fading: float, settings: StatisticsSettings) -> Scatter:
     """Return the scatter of a series without outliers about a trend of the given shape."""
-    return _scatter(kept, shape, np.eye(len(kept.numbers)), settings)
+    return _scatter(kept, shape, correlation_matrix(kept.places, fading), settings, whole=False)
 
 
-def _scatter(kept: Series, shape: Shape, correlation: FloatArray, settings: StatisticsSettings) -> Scatter:
+def _scatter(
+    kept: Series, shape: Shape, correlation: FloatArray, settings: StatisticsSettings, *, whole: bool
+) -> Scatter:
     """Return the scatter about the trend; what stands out of the residuals, as beside a step, is no part of it."""
     numbers = kept.at(kept.numbers)
     rows = (_rows_of_line if shape == "line" else _rows_of_local_lines)(numbers, kept, settings)[0]
@@ -186,7 +188,7 @@ def _scatter(kept: Series, shape: Shape, correlation: FloatArray, settings: Stat
     most = most_outliers(len(numbers), settings)
     out = generalised_esd(residuals, most=most, alpha=settings.clean_alpha).indices
     inside = np.setdiff1d(np.arange(len(numbers)), np.array(out, np.int64))
-    return scatter_of(residual_matrix[inside], correlation, residuals[inside], kept.own_u[inside])
+    return scatter_of(residual_matrix[inside], correlation, residuals[inside], kept.own_u[inside], whole=whole)
 
 
 def _per_octave(kept: Series, scatter: Scatter, correlation: FloatArray) -> Estimate:

@@ -128,7 +128,9 @@ def test_the_readme_opens_with_the_two_commands() -> None:
     assert "make test" in opening
 
 
-@pytest.mark.parametrize("page", ["settings.py", "fitness/settings.py"])
+@pytest.mark.parametrize(
+    "page", [f"{package}settings.py" for package in ("", "fitness/", "statistics/", "comparison/")]
+)
 def test_every_default_setting_carries_its_reason(page: str) -> None:
     """Every knob has a unit, a default and a reason on its page of settings, one string below each."""
     tree = ast.parse((ROOT / "processing" / page).read_text())

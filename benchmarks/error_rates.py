@@ -1,0 +1,283 @@
+"""`make error-rates`: how often the statistics cry wolf, and how often they see the wolf.
+
+How it works: keyboards are drawn as series of numbers, 52 naturals and 36 sharps a measurand: a trend, keys that
+scatter about it and resemble their neighbours (AR(1) within a colour), the rig's own noise, and a drift over the
+sitting that is told apart by three check keys measured at its beginning, middle and end. All numbers are in units of
+the scatter of the keys, but where gram-force is said. Beside every share stands its own 95 % interval (Clopper &
+Pearson, Biometrika 26:404, 1934; by scipy).
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Callable, Iterable
+from dataclasses import asdict, dataclass
+from functools import partial
+from multiprocessing import Pool
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import binomtest
+
+from processing.budget.lines import Budget, Line
+from processing.comparison.compare import ask
+from processing.comparison.curves import BandSettings, band_of, fading_of_curves
+from processing.comparison.settings import ComparisonSettings
+from processing.comparison.verdicts import holm
+from processing.statistics.correlated import fading_of
+from processing.statistics.drift import CheckedAgain, drift_of, without_drift
+from processing.statistics.keyboard_statistics import standing_out
+from processing.statistics.series import Series
+from processing.statistics.settings import StatisticsSettings
+from processing.statistics.trend import trend_of
+from recordings.keys import ALL_KEYS, Key
+
+Array = NDArray[np.float64]
+MapAll = Callable[[Callable[[int], Any], Iterable[int]], list[Any]]
+COLOURS = ("natural", "sharp")
+MEASURANDS = tuple(f"measurand {number}" for number in range(1, 9))
+FADINGS = (0.0, 0.3, 0.5)
+SECONDS_A_KEY = 20.0
+NOISE = 0.3
+"""Of the rig, in units of the keys' scatter."""
+DRIFT = 2.0
+"""Standard deviation of the drift from the first key to the last, in units of the keys' scatter."""
+CHECK_KEYS = (Key(4), Key(40), Key(76))
+SETTINGS, STATISTICS = ComparisonSettings(), StatisticsSettings()
+ALPHA = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """How often something happened, and how often it should."""
+
+    what: str
+    trials: int
+    hits: int
+    stated: float | None
+    """None: a power, of which nothing is stated."""
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """95 % interval of the share."""
+        low, high = binomtest(self.hits, self.trials).proportion_ci(0.95, "exact")
+        return float(low), float(high)
+
+
+def faded(random: np.random.Generator, count: int, fading: float) -> Array:
+    """Return values (count,) of unit variance that correlate with their neighbours."""
+    drawn = random.standard_normal(count)
+    for index in range(1, count):
+        drawn[index] = fading * drawn[index - 1] + np.sqrt(1.0 - fading**2) * drawn[index]
+    return drawn
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class World:
+    """How keyboards are drawn."""
+
+    fading: float = 0.0
+    scatter: float = 1.0
+    drift: float = DRIFT
+    corrected: bool = True
+    keys: tuple[Key, ...] = ALL_KEYS
+    slope: float = -3.0
+    """From A0 to C8."""
+
+
+def keyboard(
+    random: np.random.Generator, world: World, name: str = "down_weight", *, more: float = 0.0
+) -> dict[tuple[str, str], Series]:
+    """Return one measurand of one keyboard, a series a colour; `more` is added to all keys."""
+    numbers = np.array([key.number for key in world.keys])
+    times = SECONDS_A_KEY * np.arange(len(numbers))
+    values = more + world.slope * (numbers - 1) / 87.0 + NOISE * random.standard_normal(len(numbers))
+    for colour in COLOURS:
+        own = np.array([key.colour == colour for key in world.keys])
+        values[own] += world.scatter * faded(random, int(own.sum()), world.fading)
+    rate = world.drift * random.standard_normal() / max(times[-1], 1.0)
+    values, drift_u = _corrected(random, values + rate * times, times, rate, world)
+    return {(name, colour): _series(name, colour, world, values, drift_u) for colour in COLOURS}
+
+
+def _corrected(
+    random: np.random.Generator, values: Array, times: Array, rate: float, world: World
+) -> tuple[Array, float]:
+    if not world.corrected:
+        return values, 0.0
+    checks = [
+        CheckedAgain(key, time, level + rate * time + NOISE * random.standard_normal())
+        for key, level in zip(CHECK_KEYS, random.standard_normal(3).tolist(), strict=True)
+        for time in (0.0, times[-1] / 2.0, times[-1])
+    ]
+    drift = drift_of(checks)
+    assert drift is not None
+    return without_drift(values, times, drift, at_s=0.0)
+
+
+def _series(name: str, colour: str, world: World, values: Array, drift_u: float) -> Series:
+    own = [index for index, key in enumerate(world.keys) if key.colour == colour]
+    line = Line(name="drift of the sitting", kind="A", distribution="t", u=drift_u, unit="N", dof=5.0)
+    count = len(own)
+    return Series(
+        name=name,
+        unit="N",
+        colour=colour,
+        numbers=tuple(world.keys[index].number for index in own),
+        values=values[own],
+        own_u=np.full(count, NOISE),
+        own_dof=np.full(count, 100.0),
+        shared=Budget(measurand=name, unit="N", value=float(values[own].mean()), lines=(line,)),
+    )
+
+
+def cries_wolf(seed: int, world: World) -> tuple[bool, float]:
+    """Compare two keyboards that do not differ: is anything called different; share of single tests under 5 %."""
+    random = np.random.default_rng((seed, 1))
+    both: dict[tuple[str, str], tuple[Series, Series]] = {}
+    for name in MEASURANDS:
+        first, second = keyboard(random, world, name), keyboard(random, world, name)
+        both |= {where: (first[where], second[where]) for where in first}
+    asked = ask(both, one_record=False, settings=SETTINGS)
+    each = [one.p_family for one in (*asked.differences, *asked.evenness)]
+    return min(holm(each)) < ALPHA, float(np.mean(np.array(each) < ALPHA))
+
+
+def sees_difference(seed: int, world: World, more: float) -> bool:
+    """Compare two keyboards that differ in one measurand: is it called different among 200 other tests."""
+    random = np.random.default_rng((seed, 2))
+    first, second = keyboard(random, world), keyboard(random, world, more=more)
+    both = {where: (first[where], second[where]) for where in first}
+    asked = ask(both, one_record=False, settings=SETTINGS)
+    return min(one.p_family for one in asked.differences) * 200 < ALPHA
+
+
+def names_somebody(seed: int, world: World, tests: int) -> bool:
+    """Search a keyboard of good keys for keys that stand out, as one of some tests of the keyboard."""
+    random = np.random.default_rng((seed, 3))
+    named = (
+        standing_out(series, ALPHA / tests, STATISTICS)
+        for _ in range(tests // 2)
+        for series in keyboard(random, world).values()
+    )
+    return any(named)
+
+
+def names_planted(seed: int, world: World, planted: int, more: float) -> bool:
+    """Plant odd keys among the naturals, as 60 tests of a keyboard would search: are all of them named."""
+    random = np.random.default_rng((seed, 4))
+    series = keyboard(random, world)["down_weight", "natural"]
+    where = random.choice(len(series.values), planted, replace=False)
+    values = series.values.copy()
+    values[where] += more
+    changed = Series(
+        series.name, series.unit, series.colour, series.numbers, values, series.own_u, series.own_dof, series.shared
+    )
+    named = {one.number for one in standing_out(changed, ALPHA / 60, STATISTICS)}
+    return {series.numbers[index] for index in where} <= named
+
+
+def trend_misses(seed: int, world: World) -> bool:
+    """Whether the interval of the trend at A0 leaves out the truth."""
+    random = np.random.default_rng((seed, 5))
+    both = keyboard(random, world)
+    fading = fading_of([(series.places, series.values) for series in both.values()])
+    told = trend_of(both["down_weight", "natural"], fading, STATISTICS).at_a0
+    assert told is not None
+    return abs(told.value) > told.expanded()
+
+
+def spread_misses(seed: int, world: World) -> bool:
+    """Whether the interval of the keys' spread leaves out the truth."""
+    series = keyboard(np.random.default_rng((seed, 6)), world)["down_weight", "natural"]
+    low, high = trend_of(series, world.fading, STATISTICS).scatter.interval()
+    return not low <= world.scatter <= high
+
+
+def band_misses(seed: int, count: int, fading: float) -> bool:
+    """Whether a band about the mean of curves without a difference leaves out 0 anywhere in the travel."""
+    random = np.random.default_rng((seed, 7))
+    way = 190
+    kernel = np.exp(-0.5 * (np.arange(-12, 13) / 4.0) ** 2)
+    rough = np.array([faded(random, count, fading) for _ in range(way + 24)]).T
+    curves = np.array([np.convolve(row, kernel / np.linalg.norm(kernel), "valid") for row in rough])
+    curves += 0.7 * faded(random, count, fading)[:, None]
+    places = tuple(range(count))
+    settings = BandSettings(step_mm=0.05, draws=400, seed=seed, coverage=0.95)
+    u, factor = band_of(places, curves, fading_of_curves([(places, curves)]), np.zeros(way), settings)
+    return bool(np.any(np.abs(curves.mean(axis=0)) > factor * u))
+
+
+def rates(trials: int, map_all: MapAll) -> Iterable[Rate]:
+    """Yield all rates, slow ones with as many trials as asked for. map_all: as the built-in map, to a list."""
+    worlds = [(f"neighbours correlate by {fading}", World(fading=fading)) for fading in FADINGS]
+    for words, world in worlds:
+        found = map_all(partial(cries_wolf, world=world), range(trials))
+        yield Rate(f"any wolf among {len(MEASURANDS) * 10} tests of a pair, {words}", trials, _any(found), ALPHA)
+        yield Rate(f"  single tests under 5 %, {words}", trials, round(sum(f[1] for f in found)), ALPHA)
+    drifting = partial(cries_wolf, world=World(corrected=False))
+    yield Rate("  the same, drift left in (no check keys)", trials, _any(map_all(drifting, range(trials))), ALPHA)
+    few = trials // 4
+    for words, world in worlds:
+        named = map_all(partial(names_somebody, world=world, tests=20), range(few))
+        yield Rate(f"any good key named, 20 tests of a keyboard, {words}", few, sum(map(bool, named)), ALPHA)
+    for words, world in worlds:
+        missed = map_all(partial(trend_misses, world=World(fading=world.fading, drift=0.0)), range(trials))
+        yield Rate(f"interval of the trend at A0 misses, {words}", trials, sum(map(bool, missed)), ALPHA)
+    missed = map_all(partial(spread_misses, world=World(drift=0.0)), range(trials))
+    yield Rate("interval of the evenness misses", trials, sum(map(bool, missed)), ALPHA)
+    for count in (8, 14, 36):
+        for fading in (0.0, 0.5):
+            missed = map_all(partial(band_misses, count=count, fading=fading), range(few))
+            words = f"band over the travel leaves out 0, {count} keys that correlate by {fading}"
+            yield Rate(words, few, sum(map(bool, missed)), ALPHA)
+    yield from _powers(few, map_all)
+
+
+def _powers(trials: int, map_all: MapAll) -> Iterable[Rate]:
+    twelve = ALL_KEYS[39:51]
+    for scatter in (1.0, 3.0):
+        for words, keys in (("88 keys", ALL_KEYS), ("12 keys", twelve)):
+            for more in (2.0, 4.0, 8.0):
+                world = World(scatter=scatter, keys=keys, drift=0.0)
+                seen = map_all(partial(sees_difference, world=world, more=more), range(trials))
+                what = f"difference of {more:g} gf seen, {words} that scatter by {scatter:g} gf"
+                yield Rate(what, trials, sum(map(bool, seen)), None)
+    for planted in range(1, 6):
+        for more in (4.0, 8.0):
+            named = map_all(partial(names_planted, world=World(), planted=planted, more=more), range(trials))
+            what = f"{planted} planted keys all named, off by {more:g} times the scatter"
+            yield Rate(what, trials, sum(map(bool, named)), None)
+
+
+def _any(found: list[Any]) -> int:
+    return sum(bool(one[0]) for one in found)
+
+
+def main() -> int:
+    """Print the table; 1 if a stated rate is exceeded by half of it beyond doubt."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--trials", type=int, default=2000, help="simulated pairs (default 2000)")
+    parser.add_argument("--json", action="store_true", help="the rates as JSON")
+    wanted = parser.parse_args()
+    told = []
+    with Pool(os.cpu_count()) as pool:
+        for rate in rates(wanted.trials, lambda one, seeds: pool.map(one, seeds, chunksize=8)):
+            told.append(rate)
+            if not wanted.json:
+                low, high = rate.interval
+                stated = "" if rate.stated is None else f"stated {rate.stated:.0%}"
+                share = rate.hits / rate.trials
+                print(f"{rate.what:84}{share:7.1%}  {low:6.1%}..{high:.1%}  of {rate.trials}  {stated}", flush=True)
+    if wanted.json:
+        print(json.dumps({"schema": "keyplumb.error-rates/1", "rates": [asdict(rate) for rate in told]}))
+    bound = [rate for rate in told if rate.stated is not None and "drift left in" not in rate.what]
+    return int(any(rate.interval[0] > 1.5 * rate.stated for rate in bound if rate.stated))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,217 @@
+"""Comparing keyboards: differences, equivalence, families, few keys, what is shared by both."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.stats import binomtest
+
+from benchmarks.error_rates import World, cries_wolf, names_planted, names_somebody, sees_difference
+from processing.budget.lines import Budget, Line
+from processing.budget.propagation import combine
+from processing.comparison.compare import compare_keyboards
+from processing.comparison.margins import read_margins
+from processing.comparison.noticed import noticed, threshold_of
+from processing.comparison.paired import difference_budget
+from processing.comparison.sentences import sentences_of
+from processing.comparison.verdicts import holm, p_equivalent
+from processing.comparison.view import compare_view, difference_table
+from processing.display import Units
+from processing.errors import MalformedMargins, NothingInCommon
+from processing.statistics.correlated import Estimate
+from recordings.keys import ALL_KEYS, Key
+from tests.processing.comparison.keyboards import a_keyboard
+from tests.processing.statistics.test_published import difference_of, mean_of_sample
+from tests.processing.statistics.truths import table, told
+
+
+def compared(*, first: tuple[Key, ...] = ALL_KEYS, second: tuple[Key, ...] = ALL_KEYS, **more: float):  # type: ignore[no-untyped-def]
+    return compare_keyboards([a_keyboard(seed=1, keys=first), a_keyboard(seed=2, keys=second, **more)], ["a", "b"])
+
+
+def test_a_difference_is_found_with_its_size() -> None:
+    found = compared(down_weight=0.04).pairs[0].difference("down_weight", "natural", "whole")
+
+    assert found.verdict == "different"
+    assert abs(found.mean.estimate.value - 0.04) < found.mean.estimate.expanded()
+
+
+def test_without_a_difference_none_is_found_and_what_has_a_margin_is_alike() -> None:
+    pair = compared().pairs[0]
+
+    assert {one.verdict for one in pair.differences if one.region.name == "whole"} == {"alike"}
+    assert not any(one.different for one in (*pair.evenness, *pair.presences))
+
+
+def test_few_keys_rest_on_their_own_budgets() -> None:
+    found = compared(first=ALL_KEYS[39:40], second=ALL_KEYS[39:40], down_weight=0.05)
+    one = found.pairs[0].difference("down_weight", "natural", "whole")
+
+    assert one.mean.basis == "budgets of these keys alone"
+    assert one.mean.estimate.u == pytest.approx(0.001 * np.sqrt(2))
+    assert any("speak of these keys alone" in caution for caution in found.cautions)
+
+
+def test_other_key_sets_are_compared_where_both_have_keys_and_that_is_said() -> None:
+    found = compared(second=ALL_KEYS[20:60])
+
+    assert found.pairs[0].keys == tuple(range(21, 61))
+    assert any("the 40 that both have are compared" in caution for caution in found.cautions)
+
+
+def test_keyboards_without_a_common_key_cannot_be_compared() -> None:
+    with pytest.raises(NothingInCommon, match="no measured key in common"):
+        compared(first=ALL_KEYS[:10], second=ALL_KEYS[20:30])
+
+
+def test_three_keyboards_are_each_held_against_the_first_in_one_family() -> None:
+    three = compare_keyboards([a_keyboard(seed=seed) for seed in (1, 2, 3)], ["a", "b", "c"])
+    two = compare_keyboards([a_keyboard(seed=seed) for seed in (1, 2)], ["a", "b"])
+
+    assert [(pair.first, pair.second) for pair in three.pairs] == [("a", "b"), ("a", "c")]
+    assert three.tests == 2 * two.tests
+
+
+@pytest.mark.parametrize("labels", [["a"], ["a", "a"]])
+def test_a_comparison_needs_two_keyboards_with_names_of_their_own(labels: list[str]) -> None:
+    with pytest.raises(ValueError, match="names of their own"):
+        compare_keyboards([a_keyboard(seed=1)] * len(labels), labels)
+
+
+def test_the_view_is_json_and_the_table_has_a_row_for_each_number() -> None:
+    found = compared(friction=0.03)
+    view = json.loads(json.dumps(compare_view(found, Units()), allow_nan=False))
+
+    assert view["schema"] == "keyplumb.compare/1"
+    assert view["pairs"][0]["differences"][0]["difference"]["U95"] > 0
+    assert len(difference_table(found.pairs[0], Units()).rows) == 3 * 2 * 4
+    assert any("more friction" in sentence for sentence in sentences_of(found, Units()))
+
+
+SCALE = Line(name="force scale", kind="B", distribution="normal", u=0.01, unit="1", dof=1000.0, sensitivity=0.5)
+LATE = Line(name="latency bound of the note", kind="B", distribution="rectangular", u=0.01, unit="N", dof=1000.0)
+
+
+def a_budget(*lines: Line) -> Budget:
+    return Budget(measurand="down_weight", unit="N", value=0.5, lines=lines)
+
+
+def test_a_constant_of_one_record_falls_out_of_a_difference_as_far_as_both_lean_on_it() -> None:
+    second = a_budget(replace(SCALE, sensitivity=0.6))
+
+    shared = difference_budget(a_budget(SCALE), second, one_record=True)
+
+    assert combine(shared).u == pytest.approx(0.01 * (0.6 - 0.5))
+
+
+def test_constants_of_two_records_do_not_fall_out() -> None:
+    shared = difference_budget(a_budget(SCALE), a_budget(SCALE), one_record=False)
+
+    assert combine(shared).u == pytest.approx(np.sqrt(2) * 0.01 * 0.5)
+
+
+def test_what_is_not_in_the_record_counts_once_for_each_recording() -> None:
+    shared = difference_budget(a_budget(LATE), a_budget(LATE), one_record=True)
+
+    assert combine(shared).u == pytest.approx(np.sqrt(2) * 0.01)
+
+
+@pytest.mark.parametrize(
+    ("name", "which", "how"),
+    [
+        ("tost_clinic_paired", "var2", "paired"),
+        ("tost_clinic_paired_1", "var1", "paired"),
+        ("tost_clinic_indep", "var2", "apart"),
+        ("tost_clinic_indep_1", "var1", "apart"),
+    ],
+)
+def test_equivalence_has_the_published_probabilities(name: str, which: str, how: str) -> None:
+    """Data and results of the R package `equivalence`, as they ship in the tests of statsmodels."""
+    data, published = table("clinic.csv"), told("clinic_published.json")[name]
+    first, second = (group[which].to_numpy() for _, group in data.groupby("group"))
+    estimate = mean_of_sample(first - second) if how == "paired" else difference_of(first, second)
+
+    assert estimate.u == pytest.approx(published["se_diff"], rel=1e-9)
+    assert estimate.dof == pytest.approx(published["df"], rel=1e-9)
+    assert p_equivalent(estimate, published["epsilon"]) == pytest.approx(published["p_value"], rel=1e-9)
+
+
+def test_equivalence_has_the_probability_of_the_second_published_set() -> None:
+    """NCSS example 198 as in the tests of the R package TOSTER: the larger of the two one-sided probabilities."""
+    published = told("ncss_198.json")["pooled"]
+    estimate = Estimate(published["diff"], published["SE"], published["df"])
+
+    assert p_equivalent(estimate, 110.0) == pytest.approx(max(published["p_lower"], published["p_upper"]), abs=1e-5)
+
+
+def test_holm_is_that_of_statsmodels() -> None:
+    from statsmodels.stats.multitest import multipletests
+
+    probabilities = np.random.default_rng(7).uniform(0.0, 0.2, 30)
+
+    assert holm(probabilities.tolist()) == pytest.approx(multipletests(probabilities, method="holm")[1].tolist())
+
+
+def test_the_guide_for_a_hand_follows_the_published_fractions() -> None:
+    low, high = threshold_of("down_weight", "N", 0.5)  # type: ignore[misc]
+
+    assert (low, high) == pytest.approx((0.035, 0.05))
+    guesses = [noticed(size, (low, high)).guess for size in (0.03, -0.04, 0.06)]
+    assert guesses == ["hardly noticed", "at the edge", "may be noticed"]
+    assert threshold_of("letoff_work", "mJ", None) is None
+
+
+def test_the_built_in_margins_are_in_our_units() -> None:
+    assert read_margins()["down_weight"] == pytest.approx(3 * 0.00980665)
+    assert read_margins()["key_dip"] == 0.25
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ('[[margin]]\nmeasurand = "weight"\nwithin = 1.0\nunit = "gf"', "no measurand"),
+        ('[[margin]]\nmeasurand = "friction"\nwithin = 1.0\nunit = "stone"', "no unit of force"),
+        ('[[margin]]\nmeasurand = "letoff_ratio"\nwithin = 1.0\nunit = "gf"', "is told in '1'"),
+        ('[[margin]]\nmeasurand = "friction"\nwithin = -1.0\nunit = "gf"', "greater than 0"),
+        ('[[margin]]\nmeasurand = "friction"\nwithin = 1.0\nunit = "gf"\nwihtin = 2', "wihtin"),
+        ("[[margin]\n", "line 1"),
+        ('[[margin]]\nmeasurand = "friction"\nwithin = 1\nunit = "gf"\n' * 2, "has a margin already"),
+    ],
+)
+def test_a_wrong_file_of_margins_is_refused_with_file_and_place(tmp_path: Path, text: str, words: str) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(text, encoding="utf-8")
+
+    with pytest.raises(MalformedMargins, match=words) as refused:
+        read_margins(path)
+
+    assert str(path) in str(refused.value)
+
+
+def test_a_missing_file_of_margins_is_told() -> None:
+    with pytest.raises(MalformedMargins, match="No such file"):
+        read_margins(Path("nowhere.toml"))
+
+
+@pytest.mark.parametrize("fading", [0.0, 0.5])
+def test_keyboards_without_a_difference_are_called_different_no_more_often_than_stated(fading: float) -> None:
+    """A small version of `make error-rates`: a family rate above 5 % by chance alone one time in two hundred."""
+    cried = sum(cries_wolf(seed, World(fading=fading))[0] for seed in range(16))
+
+    assert binomtest(cried, 16, 0.05, alternative="greater").pvalue > 0.005
+
+
+def test_keyboards_of_good_keys_have_nobody_named_more_often_than_stated() -> None:
+    named = sum(names_somebody(seed, World(), tests=8) for seed in range(40))
+
+    assert binomtest(named, 40, 0.05, alternative="greater").pvalue > 0.005
+
+
+def test_what_is_there_is_seen() -> None:
+    """8 gf on 88 keys that scatter by 1 gf; three keys off by ten times the scatter."""
+    assert all(sees_difference(seed, World(drift=0.0), 8.0) for seed in range(5))
+    assert all(names_planted(seed, World(), 3, 10.0) for seed in range(10))

@@ -1,0 +1,83 @@
+"""Means of values that resemble their neighbours."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.stats import binomtest
+
+from benchmarks.error_rates import faded
+from processing.statistics.correlated import FADING_U, FEWEST, Estimate, fading_of, mean_of, slow_cosines
+
+EVERY = tuple(range(52))
+
+
+@given(level=st.floats(-9, 9), slope=st.floats(-2, 2), bulge=st.floats(-0.5, 0.5))
+def test_what_runs_or_bulges_along_the_keyboard_is_no_noise(level: float, slope: float, bulge: float) -> None:
+    at = np.arange(20.0)
+
+    told = mean_of(tuple(range(20)), level + slope * at + bulge * at**2, 0.0)
+
+    assert told.u == pytest.approx(0.0, abs=1e-10)
+
+
+@given(shift=st.floats(-9, 9), scale=st.floats(0.1, 9))
+def test_a_mean_moves_and_stretches_with_its_values(shift: float, scale: float) -> None:
+    values = np.random.default_rng(3).standard_normal(15)
+    plain, changed = (mean_of(tuple(range(15)), some, 0.2) for some in (values, shift + scale * values))
+
+    assert changed.value == pytest.approx(shift + scale * plain.value, abs=1e-9)
+    assert changed.u == pytest.approx(scale * plain.u, rel=1e-9)
+
+
+def test_the_cosines_are_of_length_one_and_see_no_parabola() -> None:
+    slow = slow_cosines((0, 1, 2, 4, 5, 6, 7, 9, 10, 11), 0.3)
+
+    assert slow.basis.T @ slow.basis == pytest.approx(np.eye(slow.basis.shape[1]), abs=1e-12)
+    for power in (0, 1, 2):
+        assert slow.basis.T @ np.array([0, 1, 2, 4, 5, 6, 7, 9, 10, 11]) ** power == pytest.approx(0.0, abs=1e-9)
+
+
+def test_independent_values_have_a_factor_of_one() -> None:
+    assert slow_cosines(EVERY, 0.0).factor == pytest.approx(1.0)
+
+
+def test_resemblance_makes_a_mean_less_sure() -> None:
+    values = np.random.default_rng(4).standard_normal(52)
+
+    assert mean_of(EVERY, values, 0.6).u > 1.2 * mean_of(EVERY, values, 0.0).u
+
+
+@pytest.mark.parametrize("fading", [0.0, 0.3, 0.5])
+def test_the_interval_of_a_mean_misses_as_often_as_it_says(fading: float) -> None:
+    random, trials = np.random.default_rng(5), 400
+    missed = 0
+    for _ in range(trials):
+        both = [(EVERY, faded(random, 52, fading)), (tuple(range(36)), faded(random, 36, fading))]
+        missed += mean_of(EVERY[:22], both[0][1][:22], fading_of(both)).p < 0.05
+
+    assert binomtest(missed, trials, 0.05).pvalue > 0.01
+
+
+@pytest.mark.parametrize("fading", [0.3, 0.6])
+def test_the_fading_is_found_whatever_the_trend_and_the_odd_key(fading: float) -> None:
+    """Within its own standard uncertainty for so many keys: the belief before any data pulls 0.6 down by 0.06."""
+    random = np.random.default_rng(6)
+    found = []
+    for _ in range(60):
+        values = faded(random, 52, fading) + np.linspace(0.0, 20.0, 52)
+        values[17] += 30.0
+        found.append(fading_of([(EVERY, values)]))
+
+    assert np.mean(found) == pytest.approx(fading, abs=FADING_U)
+
+
+def test_few_values_have_no_scatter_of_their_own() -> None:
+    with pytest.raises(ValueError, match=str(FEWEST)):
+        mean_of((0, 1, 2, 3), np.zeros(4), 0.0)
+
+
+def test_an_estimate_that_is_sure_is_either_nothing_or_certain() -> None:
+    assert (Estimate(0.0, 0.0, 5.0).p, Estimate(1.0, 0.0, 5.0).p) == (1.0, 0.0)
