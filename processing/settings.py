@@ -107,6 +107,8 @@ class DynamicSettings:
     """A key that presses back with less has left the plunger, and is not where the plunger is; noise is a tenth."""
     same_speed_share: float = 0.05
     """Strokes whose speeds differ by less are strokes at one speed; a screw's wobble is 4 %."""
+    widest_speed_step: float = 3.0
+    """Faster over slower of two neighbouring speeds between which a velocity is drawn; the ladder's widest is 2.5."""
     clear_window_mm: float = 0.5
     """A sustain window is clear from here on: the least way a finger may be asked to keep to; own choice."""
     presses_asked: int = 10

@@ -169,7 +169,10 @@ def _velocity(name: str, response: Response, place: int, context: Context) -> Me
 
 def _speed_for(velocity: int, response: Response, context: Context) -> Measurement:
     name = f"speed_for_velocity_{velocity}"
-    found = speed_for(float(velocity), response, seed=context.settings.uncertainty.seed)
+    knobs = context.settings
+    found = speed_for(
+        float(velocity), response, seed=knobs.uncertainty.seed, widest_step=knobs.dynamic.widest_speed_step
+    )
     if found is None:
         low, high = response.law_velocity[0], response.law_velocity[-1]
         slow, fast = response.law_mm_per_s[0], response.law_mm_per_s[-1]

@@ -5,7 +5,8 @@ are fitted by the nearest law that never falls (isotonic regression); strokes at
 points the law is drawn straight over the logarithm of the speed, and a velocity is read off backwards where it is first
 reached. How sure that is comes from drawing the velocities anew (JCGM 101): by their pooled scatter and, as they are
 whole numbers, by half a step of rounding. How a law bends between two speeds is not known: drawn straight over the
-speed itself it passes elsewhere, and that difference is taken as a bound.
+speed itself it passes elsewhere, and that difference is taken as a bound; over a wide step a law that rises may do so
+anywhere, and all of the step is the bound.
 Sources: isotonic regression by scipy.optimize.isotonic_regression (pool adjacent violators; Robertson, Wright &
 Dykstra, Order Restricted Statistical Inference, 1988); pooled standard deviation: GUM (JCGM 100:2008) H.3.6; of a
 standard deviation s with f degrees of freedom u = s / sqrt(2 f): GUM E.4.3.
@@ -119,8 +120,11 @@ def speed_before(press: Press, trigger_mm: float, following_newton: float) -> fl
     return SPEED_OVER_MM / (ended_s - began_s) if ended_s > began_s else None
 
 
-def speed_for(velocity: float, response: Response, *, seed: int) -> SpeedFor | None:
-    """Return the speed at which the law first reaches a velocity; None where it lies outside of what was reached."""
+def speed_for(velocity: float, response: Response, *, seed: int, widest_step: float) -> SpeedFor | None:
+    """Return the speed at which the law first reaches a velocity; None where it lies outside of what was reached.
+
+    widest_step: faster over slower of two neighbouring speeds; over a wider one only the two themselves are bounds.
+    """
     speeds, law = response.law_mm_per_s, response.law_velocity
     value = _first_reached(velocity, speeds, law)
     if value is None:
@@ -134,7 +138,12 @@ def speed_for(velocity: float, response: Response, *, seed: int) -> SpeedFor | N
         is not None
     ]
     u = float(np.std(read, ddof=1)) if len(read) > DRAWS // 2 else value / 2.0
-    return SpeedFor(value, u, abs(value - (_first_reached_evenly(velocity, speeds, law) or value)))
+    bend_mm_per_s = abs(value - (_first_reached_evenly(velocity, speeds, law) or value))
+    after = int(np.searchsorted(speeds, value))
+    slower, faster = float(speeds[max(after - 1, 0)]), float(speeds[min(after, len(speeds) - 1)])
+    if faster > widest_step * slower:
+        bend_mm_per_s = max(faster - value, value - slower)
+    return SpeedFor(value, u, bend_mm_per_s)
 
 
 def _first_reached(velocity: float, speeds: FloatArray, law: FloatArray) -> float | None:

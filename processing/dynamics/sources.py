@@ -82,7 +82,7 @@ DYNAMIC_SOURCES = (
     ),
     DynamicSource(
         BEND, "B", "rectangular", SPEEDS_FOR,
-        "the law is drawn straight over the logarithm of the speed; straight over the speed it would pass elsewhere",
+        "straight over the speed the law would pass elsewhere; over a wide step of speed all of it is the bound",
     ),
     DynamicSource(
         NEXT_RATE, "B", "rectangular", ("repetition_limit",),

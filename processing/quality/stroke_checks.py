@@ -103,7 +103,7 @@ def check_the_key_sets_out_freely(key: KeyEvidence) -> Finding | None:
         return None
     return Finding(
         "sticky",
-        "the key sticks: setting it in motion takes {} more than keeping it moving",
+        "setting the key in motion takes {} more than keeping it moving",
         ((breaks.value, "N"),),
         "look at the rest cloth, the bushings and whatever may have been spilt",
         odd=True,

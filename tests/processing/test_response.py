@@ -46,7 +46,7 @@ def test_the_law_never_falls_and_is_the_nearest_such_law(velocities: list[int]) 
 @pytest.mark.parametrize("velocity", [16.0, 64.0, 100.0])
 def test_a_logarithmic_law_is_read_backwards_exactly(velocity: float) -> None:
     """v = 20 log2(s / 4): straight over the logarithm, so the speed for v is 4 * 2^(v / 20)."""
-    found = speed_for(velocity, law(20.0 * np.log2(LADDER / 4.0)), seed=1)
+    found = speed_for(velocity, law(20.0 * np.log2(LADDER / 4.0)), seed=1, widest_step=3.0)
 
     assert found is not None
     assert found.mm_per_s == pytest.approx(4.0 * 2.0 ** (velocity / 20.0))
@@ -54,16 +54,25 @@ def test_a_logarithmic_law_is_read_backwards_exactly(velocity: float) -> None:
 
 def test_the_bound_for_bending_is_the_distance_to_the_straight_law() -> None:
     """Half way between two speeds of ratio 2: geometric mean sqrt(2), arithmetic mean 1.5."""
-    found = speed_for(50.0, law(np.array([0.0, 20.0, 40.0, 60.0, 80.0, 100.0])), seed=1)
+    found = speed_for(50.0, law(np.array([0.0, 20.0, 40.0, 60.0, 80.0, 100.0])), seed=1, widest_step=3.0)
 
     assert found is not None
     assert found.mm_per_s == pytest.approx(16.0 * 2.0**0.5)
     assert found.bend_bound_mm_per_s == pytest.approx(16.0 * (1.5 - 2.0**0.5))
 
 
+def test_over_a_wide_step_all_of_it_is_the_bound() -> None:
+    """From 4 to 36 mm/s half the rise lies at 12 mm/s over the logarithm: 24 mm/s short of the faster one."""
+    found = speed_for(20.0, law(np.array([0.0, 40.0]), np.array([4.0, 36.0])), seed=1, widest_step=3.0)
+
+    assert found is not None
+    assert found.mm_per_s == pytest.approx(12.0)
+    assert found.bend_bound_mm_per_s == pytest.approx(24.0)
+
+
 @pytest.mark.parametrize("velocity", [0.5, 127.0])
 def test_a_velocity_that_was_not_reached_has_no_speed(velocity: float) -> None:
-    assert speed_for(velocity, law(np.array([1.0, 20.0, 40.0, 60.0, 80.0, 100.0])), seed=1) is None
+    assert speed_for(velocity, law(np.array([1.0, 20.0, 40.0, 60.0, 80.0, 100.0])), seed=1, widest_step=3.0) is None
 
 
 def test_repeatability_is_the_pooled_standard_deviation() -> None:
