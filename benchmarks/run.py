@@ -15,7 +15,11 @@ import h5py
 import numpy as np
 
 from benchmarks import cable
+from processing.display import Units
+from processing.keyboard import KeyboardResult
 from processing.pipeline import analyse
+from processing.report.recorded import Recorded
+from processing.report.write import write_report
 from recordings.keys import ALL_KEYS
 from recordings.reader import open_recording
 from recordings.types import KeyRecording, RawEvents
@@ -51,7 +55,7 @@ def bare_read(path: Path) -> int:
         return sum(len(data[()]) for group in groups for data in group.values() if data.ndim == 1)
 
 
-def measure(path: Path) -> object:
+def analysed(path: Path) -> KeyboardResult:
     """Analyse a whole recording."""
     with open_recording(path) as opened:
         return analyse(opened.header, opened.read_keys())
@@ -68,8 +72,16 @@ def lines() -> Iterable[str]:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "survey.h5"
         a_survey(path)
-        read_s, measure_s = seconds(lambda: bare_read(path)), seconds(lambda: measure(path))
+        read_s, measure_s = seconds(lambda: bare_read(path)), seconds(lambda: analysed(path))
+        result = analysed(path)
+        report_s = seconds(lambda: write_report([Recorded(result)], Path(folder) / "r", Units()))
+        html, pdf = ((Path(folder) / f"r.{end}").stat().st_size / 1e6 for end in ("html", "pdf"))
     yield f"measure 88 keys / bare h5py read of the same file: {measure_s / read_s:.1f} x ({measure_s:.1f} s)"
+
+    yield (
+        f"write the report of 88 keys / measure them: {report_s / measure_s:.2f} x ({report_s:.1f} s, to be under 15 s; "
+        f"HTML {html:.1f} MB, to be under 8 MB; PDF {pdf:.1f} MB)"
+    )
 
     samples = np.zeros(50, SAMPLE_DTYPE)
     frames = b"".join(encode_frame(SampleBlock(50 * n, samples), n) for n in range(20_000))
