@@ -79,8 +79,8 @@ def lines() -> Iterable[str]:
     yield f"measure 88 keys / bare h5py read of the same file: {measure_s / read_s:.1f} x ({measure_s:.1f} s)"
 
     yield (
-        f"write the report of 88 keys / measure them: {report_s / measure_s:.2f} x ({report_s:.1f} s, to be under 15 s; "
-        f"HTML {html:.1f} MB, to be under 8 MB; PDF {pdf:.1f} MB)"
+        f"write the report of 88 keys / measure them: {report_s / measure_s:.2f} x ({report_s:.1f} s, limit 15 s; "
+        f"HTML {html:.1f} MB, limit 8 MB; PDF {pdf:.1f} MB)"
     )
 
     samples = np.zeros(50, SAMPLE_DTYPE)
