@@ -52,7 +52,9 @@ def chosen_curves(
         panels=panels,
         columns=2,
         height_mm=66.0,
-        legend=used_looks(panels),
+        legend=tuple(
+            (look, "a plain key beside it" if look == "pale" else label) for look, label in used_looks(panels)
+        ),
     )
 
 

@@ -14,6 +14,8 @@ from processing.stages import FloatArray, read_only
 from recordings.keys import KEY_COUNT, Key
 
 FINE_TICKS = 26
+BESIDE_KEYS = 0.8
+"""Room left and right of the outer keys, in keys."""
 SMALLEST_RANGE = 0.01
 """N or mm: nothing that is measured here is told more finely than a thousandth of it."""
 Said = tuple[str, ...]
@@ -165,16 +167,16 @@ def key_axis(keys: Iterable[Key] = ()) -> Axis:
     numbers = [key.number for key in keys] or [1, KEY_COUNT]
     octaves = tuple((float(number), f"C{octave}") for octave, number in enumerate(range(4, KEY_COUNT + 1, 12), 1))
     names = tuple((float(number), Key(number).name) for number in range(1, KEY_COUNT + 1))
-    low, high = min(numbers) - 1.0, max(numbers) + 1.0
+    low, high = min(numbers) - BESIDE_KEYS, max(numbers) + BESIDE_KEYS
     return Axis(label="", unit="", low=low, high=high, decimals=0, ticks=octaves, fine=names)
 
 
 def used_looks(panels: tuple[Panel, ...], wanted: Callable[[str], bool] = bool) -> tuple[tuple[str, str], ...]:
-    """Return look and label of everything labelled in some panels, each label once, in the order of first use."""
+    """Return look and label of what some panels show, each look and each label once, in the order of first use."""
     found: dict[str, str] = {}
     for panel in panels:
         items: tuple[Line | Dots | Bars, ...] = (*panel.lines, *panel.dots, *panel.bars)
         for item in items:
-            if wanted(item.label):
-                found.setdefault(item.label, item.look)
-    return tuple((look, label) for label, look in found.items())
+            if item.label and wanted(item.label) and item.label not in found.values():
+                found.setdefault(item.look, item.label)
+    return tuple(found.items())

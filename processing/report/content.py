@@ -11,7 +11,7 @@ from processing.report.blocks import Block, ReportContent, Section, Sentences
 from processing.report.budget_bars import budget_charts, budgets_of
 from processing.report.charts import Charts
 from processing.report.choice import beside, chosen_keys
-from processing.report.findings import comparison_of, difference_tables, differences, travel
+from processing.report.findings import Found, comparison_of, difference_tables, differences, travel
 from processing.report.first_page import first_page, subtitles, title
 from processing.report.letoff_close_up import letoff_close_up
 from processing.report.methods import comparison_settings, methods, provenance, settings_table
@@ -35,30 +35,21 @@ def build_content(
     """
     shown = described(recordings)
     found = comparison_of(shown)
-    keys = chosen_keys(shown, curves_of)
+    keys, measured = chosen_keys(shown, curves_of), any(recorded.measured for recorded in shown)
+    large = chosen_curves(shown, keys, units, beside(shown, keys))
     sections = (
         Section("In short", first_page(shown, found, units)),
-        Section("Keys that stand out", odd_tables(shown, units)),
+        Section("Keys that stand out", odd_tables(shown, units) if measured else ()),
         Section("How they differ", differences(shown, found, units)),
         Section("Where in the travel they differ", travel(shown, found, units)),
-        Section("From bass to treble", _or_else(strips(shown, units), "No number is known of any key.")),
-        Section("Curves", _or_else(chosen_curves(shown, keys, units, beside(shown, keys)), "No key has a curve.")),
-        Section("Every key at a glance", _or_else(atlas(shown, units), "No key has a curve.")),
-        Section("The let-off from close by", _or_else(letoff_close_up(shown, units), "No key has a let-off.")),
-        Section("Where notes start and stop", _or_else(note_maps(shown, units), "No note was heard.")),
+        Section("From bass to treble", _shown(strips(shown, units), measured, "No number is known of any key.")),
+        Section("Curves", _shown(large, measured, "No key has a curve.")),
+        Section("Every key at a glance", _shown(atlas(shown, units), measured, "No key has a curve.")),
+        Section("The let-off from close by", _shown(letoff_close_up(shown, units), measured, "No key has a let-off.")),
+        Section("Where notes start and stop", _shown(note_maps(shown, units), measured, "No note was heard.")),
         Section("Keys in motion", _if_any(motion(shown, keys, units))),
-        Section("What the weights are made of", _or_else(waterfalls(shown, units), "No key has a down weight.")),
-        Section(
-            "Numbers",
-            (
-                *difference_tables(shown, found, units),
-                *trend_tables(shown, units),
-                *sharps_tables(shown, units),
-                *beyond_chance(shown, units),
-                *key_tables(shown, units),
-                *all_numbers(shown, units),
-            ),
-        ),
+        Section("What the weights are made of", _shown(waterfalls(shown, units), measured, "No weight is known.")),
+        Section("Numbers", _numbers(shown, found, units)),
         Section("What the uncertainties are made of", _budgets(shown, keys, units)),
         Section("About the recording" + "s" * (len(shown) > 1), recording_tables(shown, units)),
         Section("How it was measured", (*methods(shown), settings_table(shown), *comparison_settings(found))),
@@ -67,12 +58,26 @@ def build_content(
     return ReportContent(title(shown), subtitles(shown), tuple(section for section in sections if section.blocks))
 
 
+def _numbers(recordings: Sequence[Described], found: Found, units: Units) -> tuple[Block, ...]:
+    return (
+        *difference_tables(recordings, found, units),
+        *trend_tables(recordings, units),
+        *sharps_tables(recordings, units),
+        *beyond_chance(recordings, units),
+        *key_tables(recordings, units),
+        *all_numbers(recordings, units),
+    )
+
+
 def _if_any(charts: Charts | None) -> tuple[Block, ...]:
     return () if charts is None else (charts,)
 
 
-def _or_else(charts: Charts | None, instead: str) -> tuple[Block, ...]:
-    return (Sentences((instead,)),) if charts is None else (charts,)
+def _shown(charts: Charts | None, measured: bool, instead: str) -> tuple[Block, ...]:
+    """Return charts, or the sentence that says why there are none; of a recording without a curve one is enough."""
+    if charts is None:
+        return (Sentences((instead,)),) if measured else ()
+    return (charts,)
 
 
 def _budgets(recordings: Sequence[Described], keys: Sequence[Key], units: Units) -> tuple[Block, ...]:

@@ -26,7 +26,7 @@ def draw_panel(axes: Axes, panel: Panel) -> None:
     for dots in panel.dots:
         _dots(axes, dots)
     for note in panel.notes:
-        axes.annotate(note.words, (note.x, note.y), xytext=(5, 3), textcoords="offset points", fontsize=7, color=DARK)
+        axes.annotate(note.words, (note.x, note.y), xytext=(7, 3), textcoords="offset points", fontsize=7, color=DARK)
     _axis(axes, panel.x, "x")
     _axis(axes, panel.y, "y")
     if panel.empty:

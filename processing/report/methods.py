@@ -60,7 +60,7 @@ def method_rows(recorded: Described) -> tuple[tuple[str, str], ...]:
         ("Gram", "gram-force at standard gravity, 9.80665 mN"),
         ("Uncertainty", "95 % intervals from strokes, noise, zero, resolution, latency bound; " + calibration_part),
         ("Bands of curves", "pointwise 95 % of the mean of the strokes, by noise or scatter of strokes"),
-        ("Described with", f"keyplumb {run.software_version}"),
+        ("Recorded with", f"keyplumb {run.software_version}"),
     )  # fmt: skip
     told = ((TOLD_OF[entry.kind], entry.text) for entry in result.diary if entry.kind in TOLD_OF)
     return *((name, text) for name, text in known if text is not None), *told

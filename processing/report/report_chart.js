@@ -157,7 +157,7 @@ class Chart {
   drawNote(plot, [x, y, words]) {
     const at = this.x.pixel(x), wide = 6.5 * words.length;
     const fits = at + wide < this.box.right || at - wide < this.box.left;
-    plot.append(element("text", { x: fits ? at + 6 : at - 8, y: this.y.pixel(y) - 4, "text-anchor": fits ? "start" : "end", "font-size": 11, fill: "#222", stroke: "#fff", "stroke-width": 3, "paint-order": "stroke" }, words));
+    plot.append(element("text", { x: fits ? at + 9 : at - 9, y: this.y.pixel(y) - 4, "text-anchor": fits ? "start" : "end", "font-size": 11, fill: "#222", stroke: "#fff", "stroke-width": 3, "paint-order": "stroke" }, words));
   }
 
   // --- reading off ---

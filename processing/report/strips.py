@@ -17,6 +17,8 @@ from processing.report.charts import Axis, Charts, Dots, In, Line, Note, Panel, 
 from processing.report.recorded import Described, jointly_marked
 from processing.stages import KeyResult
 
+EDGE = 0.12
+"""Rings of keys beyond the axis stand so far inside its ends, as a share of it: there is room for their words."""
 FAR = 0.6
 """Keys that stand out widen a strip by so much of its usual range at most: they must not flatten all others."""
 SECOND = ", of the number named second"
@@ -123,11 +125,14 @@ def _known(shown: Shown) -> list[KeyResult]:
 
 def _axis(strip: Strip, shown: list[Shown], units: Units) -> Axis:
     """Return an axis on which the usual keys fill the strip; keys that stand out far may lie beyond it."""
-    everything, usual = [], []
+    everything: list[float] = []
+    usual: list[float] = []
     for one in shown:
         odd = {key.key for key in _odd(one)}
-        everything += [key[one.name].value or 0.0 for key in _known(one)]
-        usual += [key[one.name].value or 0.0 for key in _known(one) if key.key not in odd]
+        for key in _known(one):
+            value, over = key[one.name].value or 0.0, key[one.name].expanded or 0.0
+            everything += [value - over, value + over]
+            usual += [] if key.key in odd else [value - over, value + over]
     low, high = min(usual or everything), max(usual or everything)
     far = FAR * (high - low)
     low, high = max(min(everything), low - far), min(max(everything), high + far)
@@ -157,7 +162,7 @@ def _rings(shown: Shown, units: Units, y: Axis) -> Dots:
 
 
 def _edges(y: Axis) -> tuple[float, float]:
-    inset = 0.4 * MARGIN * (y.high - y.low)
+    inset = EDGE * (y.high - y.low)
     return y.low + inset, y.high - inset
 
 
@@ -190,7 +195,7 @@ def _odd_names(shown: Shown, units: Units, y: Axis) -> list[Note]:
         found = key[shown.name]
         at = units.value(found.value or 0.0, found.unit)
         words = key.key.name if low <= at <= high else f"{key.key.name}: {rounded(found, units)}"
-        notes.append(Note(key.key.number + 0.4, min(max(at, low), high), words))
+        notes.append(Note(float(key.key.number), min(max(at, low), high), words))
     return notes
 
 
