@@ -13,7 +13,6 @@ from processing.display import DEFAULT_DECIMALS, Units
 from processing.stages import FloatArray, read_only
 from recordings.keys import KEY_COUNT, Key
 
-FINE_TICKS = 26
 BESIDE_KEYS = 0.8
 """Room left and right of the outer keys, in keys."""
 SMALLEST_RANGE = 0.01
@@ -35,18 +34,18 @@ class Axis:
     ticks: tuple[tuple[float, str], ...] | None = None
     """Where something is written; None: round numbers."""
     fine: tuple[tuple[float, str], ...] | None = None
-    """What is written instead once no more than FINE_TICKS of it are in view."""
+    """What is written instead where there is room for all of it."""
     downward: bool = False
     """Drawn with the low end at the top (of a horizontal axis: never)."""
 
-    def ticks_within(self) -> tuple[tuple[float, str], ...] | None:
-        """Return what is written along the whole axis; None: round numbers."""
+    def ticks_within(self, most: int) -> tuple[tuple[float, str], ...] | None:
+        """Return what is written along the whole axis where there is room for so many words; None: round numbers."""
         inside = [
             tuple(tick for tick in found if self.low <= tick[0] <= self.high)
             for found in (self.fine, self.ticks)
             if found
         ]
-        return next((found for found in inside if len(found) <= FINE_TICKS), None)
+        return next((found for found in inside if len(found) <= most), inside[-1] if inside else None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

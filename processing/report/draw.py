@@ -14,6 +14,8 @@ from processing.report.style import DARK, LOOKS, PALE, Look
 Frame = tuple[float, float, float, float]
 """Left, bottom, width, height."""
 POINTS_OF_A_TILE = 250
+WORDS_AN_INCH, LINES_AN_INCH = 3.7, 8.0
+"""Names of keys beside one another, and names below one another, that can still be read."""
 
 
 def draw_panel(axes: Axes, panel: Panel) -> None:
@@ -103,7 +105,9 @@ def _filling(look: Look) -> dict[str, Any]:
 def _axis(axes: Axes, axis: Axis, which: str) -> None:
     ends = (axis.high, axis.low) if axis.downward else (axis.low, axis.high)
     axes.set(**{f"{which}lim": ends, f"{which}label": axis.label})
-    shown = axis.ticks_within()
+    frame, inch = axes.get_window_extent(), axes.figure.dpi
+    wide, high = frame.width / inch, frame.height / inch
+    shown = axis.ticks_within(round(WORDS_AN_INCH * wide if which == "x" else LINES_AN_INCH * high))
     if shown is not None:
         axes.set(**{f"{which}ticks": [at for at, _ in shown], f"{which}ticklabels": [words for _, words in shown]})
 

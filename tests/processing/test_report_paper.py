@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -68,6 +69,7 @@ def _is_title(one: object) -> bool:
 KINDS = {
     "a keyboard": lambda: (recorded(a_keyboard(sticky=frozenset({42}))),),
     "a single key": lambda: (recorded(a_keyboard((40,))),),
+    "keys far apart": lambda: (recorded(a_keyboard((40, 61, 64))),),
     "bad keys alone": lambda: (recorded(a_keyboard(range(1, 4), bad=frozenset(range(1, 4)))),),
     "two keyboards with long names": lambda: (
         recorded(a_keyboard(range(30, 45), instrument=f"first {LONG}")),
@@ -105,6 +107,19 @@ def test_words_on_a_page_do_not_lie_on_one_another() -> None:
                 across = min(box.x1, beside.x1) - max(box.x0, beside.x0)
                 along = min(box.y1, beside.y1) - max(box.y0, beside.y0)
                 assert across < 1.0 or along < 3.0, (words, other)  # of 100 pixels an inch: descenders may reach over
+
+
+def test_names_along_an_axis_do_not_lie_on_one_another() -> None:
+    axes = [axes for kind in KINDS.values() for page in pages_of(*kind()) for axes in page.axes if axes.axison]
+
+    assert len(axes) > 40
+    for each in axes:
+        for axis, along in ((each.xaxis, "x"), (each.yaxis, "y")):
+            low, high = sorted(axis.get_view_interval())
+            ticks = [tick.label1 for tick in axis.get_major_ticks() if low <= tick.get_loc() <= high]
+            boxes = [tick.get_window_extent() for tick in ticks if tick.get_text()]
+            ends = sorted((getattr(box, f"{along}0"), getattr(box, f"{along}1")) for box in boxes)
+            assert all(end <= begin + 1.0 for (_, end), (begin, _) in pairwise(ends)), each.get_title(loc="left")
 
 
 @settings(max_examples=40)
