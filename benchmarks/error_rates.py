@@ -199,17 +199,25 @@ def spread_misses(seed: int, world: World) -> bool:
 
 
 def band_misses(seed: int, count: int, fading: float) -> bool:
-    """Whether a band about the mean of curves without a difference leaves out 0 anywhere in the travel."""
+    """Whether a band about the mean of curves without a difference leaves out 0 anywhere in the travel.
+
+    As in a comparison, the resemblance of neighbours is asked over the whole keyboard, the band is that of some keys.
+    """
     random = np.random.default_rng((seed, 7))
-    way = 190
+    both = [(tuple(range(keys)), _curves(random, keys, fading)) for keys in (52, 36)]
+    places, curves = both[0][0][:count], both[0][1][:count]
+    settings = BandSettings(step_mm=0.05, draws=400, seed=seed, coverage=0.95)
+    u, factor = band_of(places, curves, fading_of_curves(both), np.zeros(curves.shape[1]), settings)
+    return bool(np.any(np.abs(curves.mean(axis=0)) > factor * u))
+
+
+def _curves(random: np.random.Generator, count: int, fading: float, way: int = 190) -> Array:
+    """Return differences of curves (count, way): a smooth wandering along the way, and a level of each key."""
     kernel = np.exp(-0.5 * (np.arange(-12, 13) / 4.0) ** 2)
     rough = np.array([faded(random, count, fading) for _ in range(way + 24)]).T
-    curves = np.array([np.convolve(row, kernel / np.linalg.norm(kernel), "valid") for row in rough])
-    curves += 0.7 * faded(random, count, fading)[:, None]
-    places = tuple(range(count))
-    settings = BandSettings(step_mm=0.05, draws=400, seed=seed, coverage=0.95)
-    u, factor = band_of(places, curves, fading_of_curves([(places, curves)]), np.zeros(way), settings)
-    return bool(np.any(np.abs(curves.mean(axis=0)) > factor * u))
+    smooth = np.array([np.convolve(row, kernel / np.linalg.norm(kernel), "valid") for row in rough])
+    curves: Array = smooth + 0.7 * faded(random, count, fading)[:, None]
+    return curves
 
 
 def rates(trials: int, map_all: MapAll) -> Iterable[Rate]:

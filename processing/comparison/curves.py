@@ -28,7 +28,9 @@ FEWEST_CURVES = 8
 DRAWN_EVERY_MM = 0.15
 """Distance of places at which the greatest deviation is drawn: the smoothing makes nearer ones nearly one."""
 PLACES_FOR_FADING = 12
-"""Places along the way at which the resemblance of neighbours is asked; their median counts."""
+"""Places along the way at which the resemblance of neighbours is asked."""
+CAUTIOUS_SHARE = 0.75
+"""Of these the upper quartile counts: with a resemblance that is too small a band would be too narrow."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -109,7 +111,7 @@ def fading_of_curves(runs: Sequence[tuple[Places, FloatArray]]) -> float:
     length = min(differences.shape[1] for _, differences in runs)
     columns = np.linspace(0, length - 1, PLACES_FOR_FADING).astype(int)
     told = [fading_of([(places, differences[:, column]) for places, differences in runs]) for column in columns]
-    return float(np.round(np.median(told), 2))
+    return float(np.round(np.quantile(told, CAUTIOUS_SHARE), 2))
 
 
 def _greatest(residuals: FloatArray, free: FloatArray, root: FloatArray, share: float, settings: BandSettings) -> float:

@@ -118,10 +118,9 @@ def slow_cosines(places: Places, fading: float) -> SlowCosines:
     waves = [np.cos(np.pi * power * share) for power in range(3, cosines + 3)]
     basis = np.linalg.qr(np.array([np.ones(count), at, at**2, *waves]).T)[0][:, 3:]
     basis.setflags(write=False)
-    factor, lower, higher = (
-        _factor(places, basis, float(np.clip(fading + off, 0.0, GREATEST_FADING))) for off in (0.0, -FADING_U, FADING_U)
-    )
-    unsure = (higher - lower) / 2.0 / factor
+    low, high = max(0.0, fading - FADING_U), min(GREATEST_FADING, fading + FADING_U)
+    factor, lower, higher = (_factor(places, basis, one) for one in (fading, low, high))
+    unsure = (higher - lower) / (high - low) * FADING_U / factor
     return SlowCosines(basis, factor, 2.0 / (2.0 / cosines + unsure**2))
 
 
