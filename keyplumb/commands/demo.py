@@ -43,6 +43,7 @@ def run(arguments: argparse.Namespace) -> int:
     from keyplumb.truth_check import check_against
     from processing.calibration_status import marked
     from processing.display import parse_units
+    from processing.report.recorded import Made, Recorded, source_file
     from processing.report.write import write_report
     from processing.summary import odd_key_sentences, summary
     from processing.whole_recording import analyse_file
@@ -56,7 +57,9 @@ def run(arguments: argparse.Namespace) -> int:
     _survey(arguments, recording, truths)
     with open_recording(recording) as opened:
         result = analyse_file(opened)
-    written = write_report(result, recording.with_suffix(""), units)
+    made = Made(f"keyplumb report {recording.name} --units {arguments.units}", __version__)
+    recorded = Recorded(result, file=source_file(recording))
+    written = write_report([recorded], recording.with_suffix(""), units, made=made)
 
     print(f"\n{result.header.run.instrument}, surveyed through a serial port")
     for sentence in summary(result, units):
