@@ -146,7 +146,7 @@ def lines(rows: list[Row]) -> Iterable[str]:
         f"{'':7}{'   '.join(GROUPS)}   missing invented"
     )
     for row in rows:
-        factor, unit = _shown(row.unit)
+        factor, unit = shown(row.unit)
         sizes = "".join(f"{factor * size:9.3f}" for size in (row.bias, row.median_error, row.median_expanded))
         shares = "".join(f"{row.by_group.get(group, np.nan):{len(group) + 3}.1%}" for group in GROUPS)
         yield (
@@ -155,10 +155,11 @@ def lines(rows: list[Row]) -> Iterable[str]:
         )
 
 
-def _shown(unit: str) -> tuple[float, str]:
+def shown(unit: str) -> tuple[float, str]:
+    """Return a factor and the unit in which a table for people shows one of ours."""
     gram_force = 1.0 / NEWTON_PER_GF
-    shown = {"N": (gram_force, "gf"), "N/mm": (gram_force, "gf/mm"), "mm": (1000.0, "um"), "mJ": (1000.0, "uJ")}
-    return shown.get(unit, (1.0, unit))
+    units = {"N": (gram_force, "gf"), "N/mm": (gram_force, "gf/mm"), "mm": (1000.0, "um"), "mJ": (1000.0, "uJ")}
+    return units.get(unit, (1.0, unit))
 
 
 def rows_of_keys(keys: int, seed: int = 0) -> list[Row]:
