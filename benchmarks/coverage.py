@@ -32,6 +32,13 @@ from processing.settings import Settings
 LOWEST, HIGHEST = 0.92, 0.98
 """What a 95 % interval should cover."""
 NEWTON_PER_GF = 0.00980665
+MAY_BE_WIDE = {
+    "release_position": "raw by definition at one speed: the whole latency bound is left on either side, truth on one",
+    "release_height": "key dip less release_position",
+    "trigger_position": "raw likewise",
+    "trigger_margin": "raw likewise",
+}
+"""Places of notes as measurands.md has them; they may cover too much, never too little."""
 GROUPS = ("motor natural", "motor sharp", "hand natural", "hand sharp")
 
 
@@ -117,9 +124,9 @@ def _row(name: str, unit: str, held: list[Held]) -> Row:
         share,
         low,
         high,
-        verdict(low, high),
+        _excused(name, verdict(low, high)),
         {group: of_it for group, (of_it, _, _) in shares.items()},
-        {group: off for group, (_, *interval) in shares.items() if (off := verdict(*interval))},
+        {group: off for group, (_, *interval) in shares.items() if (off := _excused(name, verdict(*interval)))},
         missing,
         invented,
     )
@@ -137,6 +144,10 @@ def verdict(low: float, high: float) -> str:
     if high < LOWEST:
         return "narrow"
     return "wide" if low > HIGHEST else ""
+
+
+def _excused(name: str, said: str) -> str:
+    return "" if said == "wide" and name in MAY_BE_WIDE else said
 
 
 def lines(rows: list[Row]) -> Iterable[str]:
@@ -172,12 +183,15 @@ def rows_of_keys(keys: int, seed: int = 0) -> list[Row]:
 def sentences(rows: list[Row]) -> Iterable[str]:
     """Yield what the table comes to."""
     off = [row.name for row in rows if row.verdict]
-    yield f"{len(rows) - len(off)} of {len(rows)} measurands are covered 92 to 98 % of the time, within chance."
+    yield f"{len(rows) - len(off)} of {len(rows)} measurands are covered as they should be, 92 to 98 %, within chance."
     groups_off = [f"{row.name} by {group}: {off}" for row in rows for group, off in row.groups_off.items()]
     groups = sum(len(row.by_group) for row in rows)
     yield f"{groups - len(groups_off)} of {groups} groups of them likewise" + (
         "; not " + ", ".join(groups_off) if groups_off else "."
     )
+    for row in rows:
+        if row.name in MAY_BE_WIDE and row.covered_from > HIGHEST:
+            yield f"{row.name} covers more, and may: {MAY_BE_WIDE[row.name]}."
 
 
 def main() -> int:

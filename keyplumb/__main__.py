@@ -97,7 +97,7 @@ def main(words: list[str] | None = None) -> int:
 
 def _in_words(trouble: BaseException, code: int) -> str:
     if code == INTERRUPTED:
-        return "interrupted; what was finished is safe"
+        return "interrupted; what was finished is safe, and `keyplumb resume` goes on with a survey"
     if type(trouble).__module__ == "builtins" and isinstance(trouble, OSError) and trouble.strerror:
         if trouble.filename is None:  # a network port that is taken, say
             return f"{trouble.strerror}; choose another"

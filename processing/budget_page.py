@@ -11,11 +11,13 @@ from processing.budget.calibration_lines import (
     COMPLIANCE,
     DISPLACEMENT_BY_TEMPERATURE,
     DISPLACEMENT_POWERS,
+    FORCE_BY_LEVER,
     FORCE_BY_TEMPERATURE,
     FORCE_POWERS,
     HYSTERESIS,
     SKEW,
     TEMPERATURE,
+    TRAVEL_BY_LEVER,
 )
 from processing.budget.sources import (
     DEFINITION,
@@ -59,6 +61,8 @@ OF_THE_CALIBRATION = (
     ),
     (FORCE_BY_TEMPERATURE, "normal", "the coefficient by which the scale was brought to the room's temperature"),
     (DISPLACEMENT_BY_TEMPERATURE, "normal", "the same of the displacement"),
+    (FORCE_BY_LEVER, "normal", "only at the front edge: where the plunger stands and how long the lever is"),
+    (TRAVEL_BY_LEVER, "normal", "the same of the travel"),
     (HYSTERESIS, "rectangular", "the scale lies in the middle of loading and unloading, a stroke on either side of it"),
     (TEMPERATURE, "rectangular", "the room is not as warm as at the calibration; left out if a coefficient is known"),
 )

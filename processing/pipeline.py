@@ -17,7 +17,7 @@ from processing.dynamics.numbers import Context
 from processing.dynamics.recorded import place_u_mm, recorded_dynamics
 from processing.errors import NoStroke
 from processing.evidence import Evidence
-from processing.front_edge import at_front_edge
+from processing.front_edge import at_front_edge, with_lever
 from processing.inertia import Accelerations, Mass, accelerations, mass_of, motion_of, without_inertia
 from processing.keyboard import KeyboardResult, compare_keys
 from processing.measure import all_missing, measure_key
@@ -80,12 +80,12 @@ def side_by_side(
 
 def basis_of(header: Header, settings: Settings | None) -> Basis:
     """Return what all keys of a recording are analysed with; None: the default settings."""
-    celsius = header.run.room_celsius
-    return Basis(
-        at_temperature(header.calibration, celsius),
-        with_recorded_latency(settings or Settings(), header.run),
-        doubt_of(header.calibration.record, room_celsius=celsius),
-    )
+    celsius, record = header.run.room_celsius, header.calibration.record
+    chosen = with_recorded_latency(settings or Settings(), header.run)
+    doubt = doubt_of(record, room_celsius=celsius)
+    if doubt is not None and record is not None and chosen.stated_at == "front edge":
+        doubt = with_lever(doubt, record)
+    return Basis(at_temperature(header.calibration, celsius), chosen, doubt)
 
 
 def with_recorded_latency(settings: Settings, run: RunInfo) -> Settings:

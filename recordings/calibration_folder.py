@@ -53,7 +53,7 @@ def _newest(found: dict[Path, CalibrationRecord], at: datetime) -> Path | None:
 
 def _in_words(folder: Path, path: Path | None, record: CalibrationRecord | None, at: datetime) -> str:
     if path is None or record is None:
-        return f"no calibration record of this rig in {folder.name}/: forces will be marked uncalibrated"
+        return f"no calibration record of this rig in {folder}/: forces will be marked uncalibrated"
     if record.valid_until < at:
         return (
             f"the calibration record {path.name} has expired on {record.valid_until:%Y-%m-%d}: "

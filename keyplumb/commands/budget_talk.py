@@ -93,6 +93,7 @@ def _print_for_people(
     from rich.table import Table
 
     from processing.budget_view import budget_table, monte_carlo_sentences, total_sentences
+    from processing.calibration_status import calibration_status
     from processing.display import measured, parse_units
     from processing.features.table import FEATURES
 
@@ -112,5 +113,5 @@ def _print_for_people(
         console.print(sentence)
     for sentence in monte_carlo_sentences(budget, found, units) if found else ():
         console.print(sentence)
-    if result.header.calibration.force.calibrated_on is None:
+    if calibration_status(result.header) == "missing":
         console.print("Uncalibrated: no line says how far the scales of force and travel themselves are off.")

@@ -24,6 +24,7 @@ NAME = "virtual-rig"
 SUMMARY = "Serve a virtual rig; prints the port to be opened, then runs until it or its starter is stopped."
 EXAMPLE = "keyplumb virtual-rig --scenario moss --speed 10 --workbench tern_lane --truths moss-truths.json"
 WATCHDOG_US = 250_000
+WORKBENCH_NUMBER = "V-0002"
 PERSON_SEED, PRESSES_A_KEY, AFTER_PRESSES_S, TIME_TO_GET_READY_S = 1, 4, 1.0, 20.0
 
 
@@ -116,7 +117,10 @@ def _rig(keys: tuple[KeySpec, ...], speed: float, workbench: WorkbenchSpec | Non
     from rig.virtual.virtual_rig import RigSpec, VirtualRig
 
     # the watchdog guards against silence in the host's time, so a fast rig must wait longer in its own
-    spec = RigSpec(watchdog_us=round(WATCHDOG_US * max(1.0, speed)))
+    watchdog_us = round(WATCHDOG_US * max(1.0, speed))
+    # a workbench's sensors are others than those of the plain rig, so a record of one is none of the other
+    number = RigSpec().serial_number if workbench is None else WORKBENCH_NUMBER
+    spec = RigSpec(watchdog_us=watchdog_us, serial_number=number)
     return VirtualRig(keys, spec, CueFollower(station=1, seed=PERSON_SEED) if by_hand else None, workbench)
 
 

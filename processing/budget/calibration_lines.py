@@ -23,6 +23,7 @@ DISPLACEMENT_POWERS = ("displacement scale", "curvature of the displacement scal
 COMPLIANCE, SKEW, BACKLASH = "give of the rig", "skew of force and displacement", "backlash of the gauge"
 TEMPERATURE = "temperature, no coefficient known"
 HYSTERESIS = "hysteresis of the cell"
+FORCE_BY_LEVER, TRAVEL_BY_LEVER = "lever to the front edge, force", "lever to the front edge, travel"
 FORCE_BY_TEMPERATURE = "temperature coefficient of the force"
 DISPLACEMENT_BY_TEMPERATURE = "temperature coefficient of the displacement"
 UNKNOWN_PER_KELVIN = 5e-4
@@ -64,6 +65,10 @@ class CalibrationDoubt:
     """Share of the force scale that its temperature coefficient leaves open, where the scale was corrected by it."""
     displacement_by_temperature: Doubt | None = None
     """The same of the displacement scale."""
+    force_by_lever: Doubt | None = None
+    """Share that place and lever leave open of a force stated at the front edge; None: stated at the plunger."""
+    travel_by_lever: Doubt | None = None
+    """The same of a travel."""
     reversibility_newton: float | None = None
     """By how much the cell showed more when the same load was come to from above."""
 
@@ -88,6 +93,8 @@ def calibration_lines(
     for name, known, scale in (
         (FORCE_BY_TEMPERATURE, doubt.force_by_temperature, FORCE_POWERS[0]),
         (DISPLACEMENT_BY_TEMPERATURE, doubt.displacement_by_temperature, DISPLACEMENT_POWERS[0]),
+        (FORCE_BY_LEVER, doubt.force_by_lever, FORCE_POWERS[0]),
+        (TRAVEL_BY_LEVER, doubt.travel_by_lever, DISPLACEMENT_POWERS[0]),
     ):
         if known is not None:
             lines.append(_line(name, known, "1", sensitivity(scale)))

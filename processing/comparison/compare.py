@@ -19,7 +19,7 @@ from processing.comparison.noticed import FELT_AGAINST, noticed, threshold_of
 from processing.comparison.pair_curves import curve_bands
 from processing.comparison.paired import Paired, mean_difference, pair
 from processing.comparison.presence import presences
-from processing.comparison.regions import REGIONS, WHOLE, Region
+from processing.comparison.regions import REGIONS, WHOLE, Region, spoken_of
 from processing.comparison.settings import ComparisonSettings
 from processing.comparison.types import (
     Comparison,
@@ -199,7 +199,7 @@ def _difference(paired: Paired, region: Region, fading: float) -> Difference | N
         paired.name,
         paired.unit,
         paired.colour,
-        region,
+        spoken_of(region, [int(number) for number in paired.numbers]),
         len(inside),
         float(paired.first[inside].mean()),
         float(paired.second[inside].mean()),

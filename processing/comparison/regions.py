@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
-from recordings.keys import KEY_COUNT
+from recordings.keys import KEY_COUNT, Key
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,3 +31,12 @@ PARTS = (
 )
 """A0..B2, C3..C6, C#6..C8: what is left and right of the three octaves and a key that are played most; own choice."""
 REGIONS = (WHOLE, *PARTS)
+FEWEST_OF_A_COLOUR = 15
+"""Fewer were chosen from a keyboard, and no word may be said of all of it."""
+
+
+def spoken_of(region: Region, numbers: Sequence[int]) -> Region:
+    """Return a region as people should speak of it who have measured only these keys of one colour."""
+    if region is not WHOLE or len(numbers) >= FEWEST_OF_A_COLOUR:
+        return region
+    return replace(region, where=f"among the keys from {Key(min(numbers)).name} to {Key(max(numbers)).name}")

@@ -90,5 +90,5 @@ def test_a_survey_stopped_by_a_signal_says_so_and_keeps_what_was_finished(
     code, said = survey_stopped_by(number, tmp_path / "r.h5", after_parts=2)
 
     assert code == 130
-    assert said.rstrip().endswith("interrupted; what was finished is safe")
+    assert said.rstrip().endswith("what was finished is safe, and `keyplumb resume` goes on with a survey")
     assert len(list(partial_folder(tmp_path / "r.h5").glob("part-*"))) >= 2

@@ -8,10 +8,12 @@ from datetime import UTC, datetime
 import pytest
 
 from processing.calibration_doubt import doubt_of
+from processing.front_edge import with_lever
 from processing.pipeline import analyse
 from recordings.calibration_record import (
     CalibrationRecord,
     Compliance,
+    ContactPoint,
     CountPolynomial,
     ForceCalibration,
     RigIdentity,
@@ -104,3 +106,20 @@ def test_give_skew_and_temperature_come_along() -> None:
 
 def test_without_a_record_nothing_is_known() -> None:
     assert doubt_of(None, room_celsius=20.0) is None
+
+
+def test_at_the_front_edge_the_lever_is_a_doubt_of_both_scales() -> None:
+    """Travel at the edge is the measured one times L / (L - d): d known to 0.5 mm of an arm of 205 mm is 0.24 %."""
+    record = a_record(
+        contact_point=ContactPoint(behind_front_mm=13.0, u_behind_front_mm=0.5, lever_mm=218.0, u_lever_mm=0.0)
+    )
+    doubt = doubt_of(record, room_celsius=None)
+    assert doubt is not None
+
+    told = with_lever(doubt, record)
+
+    assert doubt.travel_by_lever is None
+    assert told.travel_by_lever is not None
+    assert told.travel_by_lever.u == pytest.approx(0.5 / 205.0, rel=1e-6)
+    assert told.force_by_lever is not None
+    assert told.force_by_lever.u == pytest.approx(0.5 / 205.0, rel=1e-6)
