@@ -108,6 +108,8 @@ class Stroke:
     """From touch to the turn."""
     zeros: tuple[tuple[float, float], ...] = ()
     """When the plunger hung in the air, s, and what the cell showed then, N: before and after the stroke."""
+    stricter: tuple[Branch, Branch | None] | None = None
+    """Down and up, had more way to be regained after each step back; None: the plunger never went back."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
