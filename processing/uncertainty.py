@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from math import ceil
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
@@ -96,9 +97,11 @@ def _plain(curve: Curve) -> BoolArray:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Deviations:
-    """What strokes do not share: of unit size, shape (n, M), from some point of the curve on; and its size, (G,)."""
+    """What strokes do not share: of unit size, there and back without a jump again and again; and its size, (G,)."""
 
-    unit: FloatArray
+    endless: FloatArray
+    """A row a stroke, so long that G points can be had from any place of the first period on."""
+    period: int
     size_newton: FloatArray
 
 
@@ -117,21 +120,24 @@ def _deviations(forces: list[FloatArray], plain: BoolArray, curve: Curve) -> _De
     size = np.sqrt(uniform_filter1d(np.sum(off**2, axis=0), round(SIZE_OVER_MM / curve.step_mm), mode="nearest"))
     size = np.maximum(size, np.finfo(np.float64).tiny)
     everywhere = np.interp(curve.way_mm, curve.way_mm[plain], size)
-    return _Deviations(off / size, everywhere)
+    unit = off / size
+    there_and_back = np.concatenate([unit, unit[:, ::-1]], axis=1)
+    period = there_and_back.shape[1]
+    return _Deviations(np.tile(there_and_back, ceil(len(everywhere) / period) + 1), period, everywhere)
 
 
 def _noise(random: np.random.Generator, off: _Deviations | None, u_newton: FloatArray, curve: Curve) -> FloatArray:
-    """Return noise for the whole curve: deviations from a random place on, there and back without a jump, as large as
-    they are here; or white noise as smooth as the kernel makes it, where there are no deviations."""
+    """Return noise for the whole curve: deviations from a random place on, as large as they are here; or white noise
+    as smooth as the kernel makes it, where there are no deviations."""
     count = len(curve.way_mm)
     if off is None:
         kernel = equivalent_kernel(curve)
         kernel = kernel / np.sqrt(np.sum(kernel**2))
         white: FloatArray = np.convolve(random.standard_normal(count + len(kernel) - 1), kernel, mode="valid")
         return u_newton * white
-    there_and_back = np.concatenate([off.unit, off.unit[:, ::-1]], axis=1)
-    period = there_and_back.shape[1]
-    starts = random.integers(period, size=len(off.unit))
-    places = (starts[:, None] + np.arange(count)) % period
-    noise: FloatArray = off.size_newton * np.take_along_axis(there_and_back, places, axis=1).sum(axis=0)
+    starts = random.integers(off.period, size=len(off.endless))
+    noise = np.zeros(count)
+    for row, start in zip(off.endless, starts.tolist(), strict=True):
+        noise += row[start : start + count]
+    noise *= off.size_newton
     return noise
