@@ -57,9 +57,7 @@ def find_landmarks(curve: Curve, settings: FeatureSettings) -> Landmarks:
     damper = find_damper(curve, first_contact, letoff.onset_mm, limit, settings)
     if letoff.kind == "none":
         letoff = find_shoulder(curve, dip, damper, limit, settings)
-    contact = first_contact
-    if letoff.kind == "found" and letoff.peak is not None:
-        contact = bed_contact(curve, dip, letoff.peak, settings)
+    contact = first_contact if letoff.contact_mm is None else letoff.contact_mm
     return Landmarks(dip, contact, letoff, damper, _window(curve, contact, letoff, damper, settings), rough)
 
 

@@ -26,6 +26,11 @@ def mean(values: FloatArray) -> float:
     return float(np.add.reduce(values)) / len(values)
 
 
+def trapezoid(values: FloatArray, step: float) -> float:
+    """Return the integral of values at places a step apart, shape (N,), N >= 1, by the trapezoid rule."""
+    return step * (float(np.add.reduce(values)) - float(values[0] + values[-1]) / 2.0)
+
+
 def first_true(condition: BoolArray) -> int:
     """Return the first place at which a condition holds, which it must somewhere."""
     return int(condition.argmax())
