@@ -190,25 +190,19 @@ def smoother_of(way_mm: FloatArray, grid: FloatArray, half_width_mm: float) -> S
         count = np.where(at_touch, 0.0, count)
     place = np.where(count > 0.0, np.bincount(bins, way_mm[inside], len(grid)) / filled, FAR_MM)
     reach = max(2, int(np.ceil(half_width_mm / step)))
-    off = (_shifted(place, reach, FAR_MM) - grid) / half_width_mm
-    distance = np.abs(off)
-    kernel = _cube(np.maximum(1.0 - _cube(distance), 0.0))
+    off = _shifted(place, reach, FAR_MM) - grid
+    off /= half_width_mm
+    kernel, near = _tricube(off)
     weight = kernel * _shifted(count, reach, 0.0)
-    parabola = _parabola_at_centre(off, weight)
-    shares = weight * parabola
     enough = np.count_nonzero(kernel > 0.05, axis=0) >= 4
+    parabola = _parabola_at_centre(off, weight)
+    shares = np.multiply(weight, parabola, out=weight)
+    kernel *= parabola
     # the mean of a bin of c samples scatters by 1 / sqrt(c), so the shares' squares over c are its part of the variance
-    factor = np.sqrt(np.einsum("wg,wg->g", shares, kernel * parabola))
+    factor = np.sqrt(np.einsum("wg,wg->g", shares, kernel))
+    shares *= enough
     return Smoother(
-        grid,
-        half_width_mm,
-        inside,
-        bins,
-        filled,
-        shares * enough,
-        np.where(enough, factor, 1.0),
-        ~enough | ~(distance <= 0.5).any(axis=0),
-        told,
+        grid, half_width_mm, inside, bins, filled, shares, np.where(enough, factor, 1.0), ~enough | ~near, told
     )
 
 
@@ -217,9 +211,20 @@ def _shifted(array: FloatArray, reach: int, beyond: float) -> FloatArray:
     return sliding_window_view(np.pad(array, reach, constant_values=beyond), len(array))
 
 
-def _cube(array: FloatArray) -> FloatArray:
-    """Return the third power; numpy's own goes by logarithms and takes fifty times as long."""
-    return array * array * array
+def _tricube(off: FloatArray) -> tuple[FloatArray, BoolArray]:
+    """Return the kernel (1 - |off|^3)^3, 0 beyond 1, shape (W, G), and at which points something lies within a half.
+
+    In place: passing arrays of this size cost more than their arithmetic. Numpy's own powers go by logarithms.
+    """
+    distance = np.abs(off)
+    near: BoolArray = np.logical_or.reduce(distance <= 0.5, axis=0)
+    base = distance * distance
+    base *= distance
+    np.subtract(1.0, base, out=base)
+    np.maximum(base, 0.0, out=base)
+    kernel = np.multiply(base, base, out=distance)
+    kernel *= base
+    return kernel, near
 
 
 def _parabola_at_centre(off: FloatArray, weight: FloatArray) -> FloatArray:
@@ -229,15 +234,18 @@ def _parabola_at_centre(off: FloatArray, weight: FloatArray) -> FloatArray:
     off, weight: (W, G), a column per grid point. The normal equations are 3 x 3; only the first row of their inverse is
     needed, and that is written out.
     """
-    s, product = [], weight
+    s, product = [], weight.copy()
     for _ in range(4):
         s.append(product.sum(axis=0))
-        product = product * off
+        product *= off
     s.append(product.sum(axis=0))
     first_row = np.array([s[2] * s[4] - s[3] ** 2, s[2] * s[3] - s[1] * s[4], s[1] * s[3] - s[2] ** 2])
     determinant = first_row[0] * s[0] + first_row[1] * s[1] + first_row[2] * s[2]
     first_row /= np.where(determinant > 1e-12, determinant, np.inf)
-    parabola: FloatArray = (first_row[2] * off + first_row[1]) * off + first_row[0]
+    parabola: FloatArray = np.multiply(first_row[2], off, out=product)
+    parabola += first_row[1]
+    parabola *= off
+    parabola += first_row[0]
     return parabola
 
 

@@ -58,11 +58,9 @@ def find_letoff(curve: Curve, dip_mm: float, limit: float, settings: FeatureSett
     """
     force, step = curve.down_newton, curve.step_mm
     dip = int(dip_mm / step)
-    rising = np.diff(force[: dip + 1]) > 0
-    peaks = np.flatnonzero(rising[:-1] & ~rising[1:]) + 1
     best, deepest = LetOff("none", limit), 0.0
     earliest_mm = max(settings.before_from_mm, settings.letoff_search_from * 0.8 * dip_mm)
-    for peak, at_most in _deepest_first(force[: dip + 1], peaks[peaks * step > earliest_mm]):
+    for peak, at_most in _deepest_first(force[: dip + 1], int(earliest_mm / step) + 1):
         if at_most <= max(deepest, limit):
             break
         before = _before_newton(curve, peak, settings)
@@ -78,13 +76,14 @@ def find_letoff(curve: Curve, dip_mm: float, limit: float, settings: FeatureSett
     return best
 
 
-def _deepest_first(force: FloatArray, peaks: IndexArray) -> list[tuple[int, float]]:
-    """Return the peaks, each with the most that it may fall, that first."""
-    first = int(peaks[0]) if len(peaks) else 0
-    lowest = np.minimum.accumulate(force[first:][::-1])[::-1]
-    falls = force[peaks] - lowest[peaks - first]
+def _deepest_first(force: FloatArray, first: int) -> list[tuple[int, float]]:
+    """Return the local maxima from a point on, each with the most that it may fall, that first."""
+    rising = force[first:] > force[first - 1 : -1]
+    peaks = np.flatnonzero(rising[:-1] > rising[1:])
+    behind = force[first:]
+    falls = behind[peaks] - np.minimum.accumulate(behind[::-1])[::-1][peaks]
     order = np.argsort(-falls, kind="stable")
-    return list(zip(peaks[order].tolist(), falls[order].tolist(), strict=True))
+    return list(zip((first + peaks[order]).tolist(), falls[order].tolist(), strict=True))
 
 
 def _confirmed_drop(curve: Curve, peak: int, lowest: float, dip: int) -> float:

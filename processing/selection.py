@@ -1,4 +1,4 @@
-"""Medians, quantiles, means and first places, the same as numpy's, in a fraction of the time.
+"""Medians, quantiles, means, variances and first places, the same as numpy's, in a fraction of the time.
 
 How it works: for a median or a quantile of a long array, a thousandth part of the values, sorted, tells between which
 two values the wanted one must lie; only the few values between these are then looked at. Where the guess was wrong, or
@@ -24,6 +24,12 @@ MARGIN_SIGMAS = 4.0
 def mean(values: FloatArray) -> float:
     """Return the mean of values, shape (N,), N >= 1."""
     return float(np.add.reduce(values)) / len(values)
+
+
+def variance(values: FloatArray) -> float:
+    """Return the variance of what values, shape (N,), N >= 2, are a sample of: over N - 1."""
+    off = values - mean(values)
+    return float(np.add.reduce(off * off)) / (len(values) - 1)
 
 
 def trapezoid(values: FloatArray, step: float) -> float:

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from math import ceil
+from math import ceil, copysign, sqrt
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
@@ -24,6 +24,7 @@ from scipy.ndimage import uniform_filter1d
 from processing.budget.lines import Line
 from processing.budget.sources import NOISE, STROKES
 from processing.kernel import equivalent_kernel
+from processing.selection import mean, variance
 from processing.settings import UncertaintySettings
 from processing.stages import BoolArray, Curve, FloatArray
 
@@ -42,14 +43,13 @@ def strokes_line(values: list[float], unit: str, *, known_u: float = 0.0) -> Lin
     """
     if len(values) < 2:
         return None
-    squared = float(np.var(values, ddof=1)) / len(values) - known_u**2
-    u = float(np.sqrt(max(squared, 0.0)))
-    return Line(name=STROKES, kind="A", distribution="t", u=u, unit=unit, dof=len(values) - 1.0)
+    squared = variance(np.array(values)) / len(values) - known_u**2
+    return Line(name=STROKES, kind="A", distribution="t", u=sqrt(max(squared, 0.0)), unit=unit, dof=len(values) - 1.0)
 
 
 def noise_line(values: list[float], unit: str) -> Line:
     """Return how a number scatters by noise. values: of copies with the noise drawn anew, in pairs of opposite sign."""
-    u = float(np.std(values, ddof=1)) if len(values) >= 2 else 0.0
+    u = sqrt(variance(np.array(values))) if len(values) >= 2 else 0.0
     return Line(name=NOISE, kind="A", distribution="t", u=u, unit=unit, dof=max(1.0, len(values) / 2.0))
 
 
@@ -58,12 +58,14 @@ def lean_of(values: list[float], value: float) -> float:
 
     values: of copies, in pairs of opposite sign; value: of the curve as it is.
     """
-    pairs = np.reshape(values[: len(values) // 2 * 2], (-1, 2)).mean(axis=1) - value
-    if len(pairs) < 2:
+    count = len(values) // 2
+    if count < 2:
         return 0.0
-    lean = float(pairs.mean())
-    by_chance = float(pairs.var(ddof=1)) / len(pairs)
-    return float(np.sign(lean) * np.sqrt(max(lean**2 - by_chance, 0.0)))
+    drawn = np.array(values)
+    pairs = (drawn[: 2 * count : 2] + drawn[1 : 2 * count : 2]) / 2.0 - value
+    lean = mean(pairs)
+    by_chance = variance(pairs) / count
+    return copysign(sqrt(max(lean**2 - by_chance, 0.0)), lean)
 
 
 def noisy_copies(curve: Curve, strokes: tuple[Curve, ...], settings: UncertaintySettings) -> Iterator[Curve]:

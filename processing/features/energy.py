@@ -29,5 +29,5 @@ def return_work(key: ReadOff) -> float:
 
 
 def loop_work(key: ReadOff) -> float:
-    """Work lost in a stroke, mJ."""
-    return press_work(key) - return_work(key)
+    """Work lost in a stroke, mJ: press work less return work, in one integral."""
+    return _work(key, key.curve.down_newton - key.up_newton())
