@@ -93,7 +93,12 @@ def _zero_over_time(time_s: FloatArray, before: _Level | None, after: _Level | N
     if before is None or after is None:
         known = before or after
         return np.full(len(time_s), known.newton if known else 0.0)
-    return np.interp(time_s, [before.time_s, after.time_s], [before.newton, after.newton])
+    share = time_s - before.time_s
+    share /= after.time_s - before.time_s
+    np.clip(share, 0.0, 1.0, out=share)
+    share *= after.newton - before.newton
+    share += before.newton
+    return share
 
 
 def _air_levels(
