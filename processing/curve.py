@@ -40,10 +40,8 @@ class Smoother:
 
     grid_mm: FloatArray
     half_width_mm: float
-    inside: IntArray
-    """Which samples lie on the grid."""
     bins: IntArray
-    """The grid point nearest to each of these."""
+    """The grid point nearest to each sample, counted from 1; 0 and G + 1: it lies beyond the grid."""
     filled: FloatArray
     """Samples in each bin, (G,); 1 for an empty one."""
     shares: FloatArray
@@ -57,7 +55,7 @@ class Smoother:
 
     def smoothed(self, values: FloatArray) -> FloatArray:
         """Return values, one per sample, on the grid; straight across gaps, so that a curve is finite everywhere."""
-        means = np.bincount(self.bins, values[self.inside], len(self.grid_mm)) / self.filled
+        means = _by_bins(self.bins, len(self.grid_mm), values) / self.filled
         fitted: FloatArray = np.einsum("wg,wg->g", self.shares, _shifted(means, len(self.shares) // 2, 0.0))
         known = ~self.gap
         if not known.all() and known.any():
@@ -177,10 +175,10 @@ def smoother_of(way_mm: FloatArray, grid: FloatArray, half_width_mm: float) -> S
     Raises NoStroke if there are hardly any samples.
     """
     step = float(grid[1] - grid[0])
-    bins = np.rint(way_mm / step).astype(np.intp)
-    inside = np.flatnonzero((bins >= 0) & (bins < len(grid)))
-    bins = bins[inside]
-    count = np.bincount(bins, minlength=len(grid)).astype(np.float64)
+    nearest = np.rint(way_mm / step)
+    nearest += 1.0
+    bins = np.clip(nearest, 0.0, len(grid) + 1.0, out=nearest).astype(np.intp)
+    count = _by_bins(bins, len(grid))
     if np.count_nonzero(count) < 8:
         raise NoStroke(f"one way of the stroke has only {len(way_mm)} samples")
     filled = np.maximum(count, 1.0)
@@ -188,7 +186,7 @@ def smoother_of(way_mm: FloatArray, grid: FloatArray, half_width_mm: float) -> S
     told = at_touch & (count > 0.0)
     if not told.all() and np.count_nonzero(count[~at_touch]) >= 8:
         count = np.where(at_touch, 0.0, count)
-    place = np.where(count > 0.0, np.bincount(bins, way_mm[inside], len(grid)) / filled, FAR_MM)
+    place = np.where(count > 0.0, _by_bins(bins, len(grid), way_mm) / filled, FAR_MM)
     reach = max(2, int(np.ceil(half_width_mm / step)))
     off = _shifted(place, reach, FAR_MM) - grid
     off /= half_width_mm
@@ -201,9 +199,12 @@ def smoother_of(way_mm: FloatArray, grid: FloatArray, half_width_mm: float) -> S
     # the mean of a bin of c samples scatters by 1 / sqrt(c), so the shares' squares over c are its part of the variance
     factor = np.sqrt(np.einsum("wg,wg->g", shares, kernel))
     shares *= enough
-    return Smoother(
-        grid, half_width_mm, inside, bins, filled, shares, np.where(enough, factor, 1.0), ~enough | ~near, told
-    )
+    return Smoother(grid, half_width_mm, bins, filled, shares, np.where(enough, factor, 1.0), ~enough | ~near, told)
+
+
+def _by_bins(bins: IntArray, points: int, values: FloatArray | None = None) -> FloatArray:
+    """Return the sum of the values of the samples nearest to each grid point, or how many these are, shape (G,)."""
+    return np.bincount(bins, values, points + 2)[1:-1].astype(np.float64)
 
 
 def _shifted(array: FloatArray, reach: int, beyond: float) -> FloatArray:

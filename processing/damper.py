@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from processing.selection import mean
+from processing.selection import mean, sums
 from processing.settings import FeatureSettings
 from processing.stages import Curve, FloatArray
 from processing.straight import crossing_mm, slope_of
@@ -71,9 +71,7 @@ def _rises(force: FloatArray, centres: slice, near: int, far: int) -> FloatArray
 
     Along a straight line that is near + far times the rise from point to point.
     """
-    total = np.empty(centres.stop - centres.start + 2 * far + 1)
-    total[0] = 0.0
-    np.add.accumulate(force[centres.start - far : centres.stop + far], out=total[1:])
+    total = sums(force[centres.start - far : centres.stop + far])
     count = centres.stop - centres.start
     before_far, before_near, after_near, after_far = (
         total[far + shift : far + shift + count] for shift in (-far, -near, near, far)

@@ -8,6 +8,7 @@ measurands.md, Let-off.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import ceil
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
@@ -57,7 +58,7 @@ def find_letoff(curve: Curve, dip_mm: float, limit: float, settings: FeatureSett
     means over CONFIRM_MM around both.
     """
     force, step = curve.down_newton, curve.step_mm
-    dip = int(dip_mm / step)
+    dip = _point_of(curve, dip_mm)
     best, deepest = LetOff("none", limit), 0.0
     earliest_mm = max(settings.before_from_mm, settings.letoff_search_from * 0.8 * dip_mm)
     for peak, at_most in _deepest_first(force[: dip + 1], int(earliest_mm / step) + 1):
@@ -70,10 +71,15 @@ def find_letoff(curve: Curve, dip_mm: float, limit: float, settings: FeatureSett
         drop = float(force[peak]) - lowest
         if drop <= max(deepest, limit) or _confirmed_drop(curve, peak, lowest, dip) <= limit:
             continue
-        contact_mm = bed_contact(curve, dip_mm, peak, settings)
+        contact_mm = _contact_mm(curve, dip_mm, peak, lowest + settings.contact_rise_newton)
         if settings.letoff_search_from * contact_mm <= peak * step <= contact_mm:
             best, deepest = _letoff_at(curve, peak, before, lowest, contact_mm, limit, dip, settings), drop
     return best
+
+
+def _point_of(curve: Curve, dip_mm: float) -> int:
+    """Return the first point at which key dip is reached."""
+    return min(ceil(dip_mm / curve.step_mm), len(curve.way_mm) - 1)
 
 
 def _deepest_first(force: FloatArray, first: int) -> list[tuple[int, float]]:
@@ -180,7 +186,12 @@ def _lowest_newton(curve: Curve, first: int, dip: int, settings: FeatureSettings
 
 def bed_contact(curve: Curve, dip_mm: float, lowest_from: int, settings: FeatureSettings) -> float:
     """Return where the key bed begins, mm; lowest_from: the point from which on the lowest force is sought."""
-    dip = min(int(np.ceil(dip_mm / curve.step_mm)), len(curve.way_mm) - 1)
-    level = _lowest_newton(curve, lowest_from, dip, settings) + settings.contact_rise_newton
-    below = lowest_from + last_true(curve.down_newton[lowest_from : dip + 1] <= level)
+    lowest = _lowest_newton(curve, lowest_from, _point_of(curve, dip_mm), settings)
+    return _contact_mm(curve, dip_mm, lowest_from, lowest + settings.contact_rise_newton)
+
+
+def _contact_mm(curve: Curve, dip_mm: float, first: int, level: float) -> float:
+    """Return the place, mm, from which on the force, followed from a point to key dip, stays above a level."""
+    dip = _point_of(curve, dip_mm)
+    below = first + last_true(curve.down_newton[first : dip + 1] <= level)
     return crossing_mm(curve.way_mm, curve.down_newton, below + 1, level) if below < dip else float(dip_mm)

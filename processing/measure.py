@@ -68,7 +68,9 @@ def measure_key(evidence: Evidence, settings: Settings) -> tuple[tuple[Measureme
         copies,
         _bent_both_ways(evidence, whole.notes, settings),
         _read_off(evidence.heavier_curve, whole.notes, settings),
-        _read_off(evidence.stricter_curve, whole.notes, settings),
+        whole
+        if evidence.stricter_curve is evidence.curve
+        else _read_off(evidence.stricter_curve, whole.notes, settings),
         _read_off(smoothed_again(evidence.curve), whole.notes, settings),
         replace(whole, notes=notes_as_late_as_may_be(whole.notes, settings.feature.latency_bound_s)),
         replace(whole, notes=off_by_u(whole.notes, *told)),

@@ -91,7 +91,9 @@ def stuck_notes(log: NoteLog, strokes: Iterable[Stroke], *, recorded_until_s: fl
     """
     nexts_s = [after.on_s for _, after in pairwise(log.notes)] + [recorded_until_s]
     open_ended = [(place, note) for place, note in enumerate(log.notes) if note.off_s is None]
-    stuck = []
+    stuck: list[tuple[int, int]] = []
+    if not open_ended:
+        return stuck
     for number, stroke in enumerate(strokes, 1):
         home_s = _home_again_s(stroke)
         for place, note in open_ended:

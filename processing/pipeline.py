@@ -130,8 +130,7 @@ def _analyse_key(
     stroke_notes = tuple(notes_of_stroke(stroke, log) for stroke in strokes)
 
     used = comparable(strokes, settings)
-    curves, heavier_curve, stricter_curve, mass = _curves(trace, used, settings)
-    curve = mean_curve(curves)
+    curves, curve, heavier_curve, stricter_curve, mass = _curves(trace, used, settings)
     dynamic = recorded_dynamics(whole, calibration, used, stated_at=settings.stated_at)
     pressed = gather(dynamic, strokes, used, log, settings, place_u_mm=place_u_mm(trace))
 
@@ -174,9 +173,9 @@ def _with_grit(measurements: tuple[Measurement, ...], findings: tuple[Finding, .
 
 def _curves(
     trace: CalibratedTrace, used: tuple[Stroke, ...], settings: Settings
-) -> tuple[tuple[Curve, ...], Curve, Curve, Mass]:
-    """Return the strokes' curves without inertia; their mean if the key were heavier by its mass's uncertainty; their
-    mean if more ground had to be regained after a step back; and the mass."""
+) -> tuple[tuple[Curve, ...], Curve, Curve, Curve, Mass]:
+    """Return the strokes' curves without inertia; their mean; it if the key were heavier by its mass's uncertainty; it
+    if more ground had to be regained after a step back, the very same where there was none; and the mass."""
     half_width_mm = kernel_half_width_mm(used, settings.curve)
     until_mm = common_length_mm(used)
     motion = motion_of(trace)
@@ -192,11 +191,11 @@ def _curves(
     pressed, moved = zip(*pairs, strict=True)
     mass = mass_of(pressed, moved, motion.noise_m_per_s2)
     light, heavy = (tuple(without_inertia(*pair, kg) for pair in pairs) for kg in (mass.kg, mass.kg + mass.u_kg))
-    sparse = light
+    curve = stricter_curve = mean_curve(light)
     if any(stroke.stricter is not None for stroke in used):
         stricter = tuple(_on_stricter_ground(stroke) for stroke in used)
-        sparse = tuple(without_inertia(*pair, mass.kg) for pair in pressed_and_moved(stricter))
-    return light, mean_curve(heavy), mean_curve(sparse), mass
+        stricter_curve = mean_curve(tuple(without_inertia(*pair, mass.kg) for pair in pressed_and_moved(stricter)))
+    return light, curve, mean_curve(heavy), stricter_curve, mass
 
 
 def _on_stricter_ground(stroke: Stroke) -> Stroke:

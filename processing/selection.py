@@ -26,6 +26,14 @@ def mean(values: FloatArray) -> float:
     return float(np.add.reduce(values)) / len(values)
 
 
+def sums(values: FloatArray) -> FloatArray:
+    """Return the sums of the first 0, 1, .. N values, shape (N + 1,): of any stretch a difference of two."""
+    total = np.empty(len(values) + 1)
+    total[0] = 0.0
+    np.add.accumulate(values, out=total[1:])
+    return total
+
+
 def variance(values: FloatArray) -> float:
     """Return the variance of what values, shape (N,), N >= 2, are a sample of: over N - 1."""
     off = values - mean(values)
@@ -69,7 +77,8 @@ def _neighbours_in_rank(values: FloatArray, first: int, last: int) -> tuple[floa
         between = values[np.flatnonzero((values >= low) & (values <= high))]
         if below <= first and last < below + len(between):
             values, first, last = between, first - below, last - below
-    parted = np.partition(values, (first, last))
+    parted = values.copy()
+    parted.partition((first, last))
     return float(parted[first]), float(parted[last])
 
 

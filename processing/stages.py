@@ -137,7 +137,7 @@ class Curve:
     @property
     def step_mm(self) -> float:
         """Distance between two points."""
-        return float(self.way_mm[1] - self.way_mm[0])
+        return self.way_mm.item(1) - self.way_mm.item(0)
 
 
 @dataclass(frozen=True, slots=True)
