@@ -67,8 +67,10 @@ def to_branch(
     went_back = not ahead.all()
     on_key = here >= 0.0
     new = ahead & on_key & regained(settings.new_ground_mm) if went_back else on_key
-    slides = in_the_bed | _slides(onward, trace, part, branch(new).speed_mm_per_s())
-    plain = counted(new, slides)
+    plain = branch(new)
+    slides = in_the_bed | _slides(onward, trace, part, plain.speed_mm_per_s)
+    if not len(plain.way_mm) or not slides[new].all():
+        plain = counted(new, slides)
     if not went_back:
         return plain, plain
     return plain, counted(ahead & on_key & regained(STRICTER * settings.new_ground_mm), slides)

@@ -144,7 +144,7 @@ def _analyse_key(
         zero_u_newton=float(np.mean([stroke.zero_u_newton for stroke in used])),
         drift=zero_drift(used),
         touch_u_mm=_touch_u_mm(trace, used),
-        speed_mm_per_s=float(np.mean([stroke.down.speed_mm_per_s() for stroke in used])),
+        speed_mm_per_s=float(np.mean([stroke.down.speed_mm_per_s for stroke in used])),
         flags=_flags(used, settings),
         doubt=doubt,
         trigger=pressed.trigger,
@@ -224,7 +224,7 @@ def comparable(strokes: tuple[Stroke, ...], settings: Settings) -> tuple[Stroke,
     far = tuple(stroke for stroke in strokes if stroke.travel_mm >= COMPARABLE_SHARE * longest)
     to_bed = tuple(stroke for stroke in far if stroke.down.force_newton.max() >= settings.feature.bed_newton)
     whole = to_bed or far
-    slow = tuple(stroke for stroke in whole if stroke.down.speed_mm_per_s() <= 1.1 * settings.stroke.slow_mm_per_s)
+    slow = tuple(stroke for stroke in whole if stroke.down.speed_mm_per_s <= 1.1 * settings.stroke.slow_mm_per_s)
     return slow or whole
 
 
@@ -232,6 +232,6 @@ def _flags(used: tuple[Stroke, ...], settings: Settings) -> tuple[str, ...]:
     flags = []
     if any(stroke.preloaded for stroke in used):
         flags.append("preloaded")
-    if any(stroke.down.speed_mm_per_s() > 1.1 * settings.stroke.slow_mm_per_s for stroke in used):
+    if any(stroke.down.speed_mm_per_s > 1.1 * settings.stroke.slow_mm_per_s for stroke in used):
         flags.append("fast")
     return tuple(flags)
