@@ -143,14 +143,16 @@ def find_shoulder(
     if damper is not None:  # the force before must be read after the damper's step, or the step would be the rise
         first_mm = max(first_mm, damper.position_mm + DAMPER_OVER_MM + settings.before_from_mm)
     best = LetOff("none", limit)
-    for top in flat[(flat * step >= first_mm) & (flat * step < dip_mm)]:
-        before = _before_newton(curve, int(top), settings)
+    for top in flat[(flat * step >= first_mm) & (flat * step < dip_mm)].tolist():
+        higher = best.peak is None or force[top] > force[best.peak]
+        before = _before_newton(curve, top, settings)
+        if not higher or force[top] - before <= 1.5 * limit:
+            continue
         steepest = float(slope[max(0, top - round(settings.before_to_mm / step)) : top].max())
         flattened = slope[top] <= SHOULDER_FLATTENS * steepest
-        higher = best.peak is None or force[top] > force[best.peak]
-        if flattened and higher and force[top] - before - _plain_rise(curve, int(top), settings) > 1.5 * limit:
-            onset_mm = _onset_mm(curve, int(top), before, settings)
-            best = LetOff("shoulder", limit, int(top), onset_mm, float(curve.way_mm[top]), before, float(force[top]))
+        if flattened and force[top] - before - _plain_rise(curve, top, settings) > 1.5 * limit:
+            onset_mm = _onset_mm(curve, top, before, settings)
+            best = LetOff("shoulder", limit, top, onset_mm, float(curve.way_mm[top]), before, float(force[top]))
     return best
 
 
