@@ -47,33 +47,41 @@ def to_branch(
     here = way[part]
     onward, count = _steady(here if downward else -here, trace.time_s[part])
     furthest = np.maximum.accumulate(onward)
-    back = furthest - onward
-    ahead = back <= _behind_mm(trace, settings) / np.sqrt(count)
+    ahead = furthest - onward <= _behind_mm(trace, settings) / np.sqrt(count)
     in_the_bed = force[part] > BED_CARRIES_NEWTON
-
-    def regained(way_mm: float) -> BoolArray:
-        regains_mm = np.where(in_the_bed, np.minimum(back, way_mm), way_mm)
-        told: BoolArray = onward >= np.maximum.accumulate(np.where(ahead, -np.inf, furthest + regains_mm))
-        return told
 
     def branch(new: BoolArray) -> Branch:
         return Branch(trace.time_s[part][new], here[new], force[part][new])
 
-    def counted(new: BoolArray, slides: BoolArray) -> Branch:
-        new = new & slides if (new & slides).any() else new
-        new[np.argmax(onward)] |= not new.any()  # a way has an end, however strange the rest
-        return branch(new)
-
     went_back = not ahead.all()
-    on_key = here >= 0.0
-    new = ahead & on_key & regained(settings.new_ground_mm) if went_back else on_key
+    new = here >= 0.0
+    stricter = new
+    if went_back:
+        new, stricter = (
+            new & ahead & _regained(onward, furthest, ahead, in_the_bed, times * settings.new_ground_mm)
+            for times in (1.0, STRICTER)
+        )
     plain = branch(new)
     slides = in_the_bed | _slides(onward, trace, part, plain.speed_mm_per_s)
     if not len(plain.way_mm) or not slides[new].all():
-        plain = counted(new, slides)
-    if not went_back:
-        return plain, plain
-    return plain, counted(ahead & on_key & regained(STRICTER * settings.new_ground_mm), slides)
+        plain = branch(_counted(new, slides, onward))
+    return plain, branch(_counted(stricter, slides, onward)) if went_back else plain
+
+
+def _regained(
+    onward: FloatArray, furthest: FloatArray, ahead: BoolArray, in_the_bed: BoolArray, way_mm: float
+) -> BoolArray:
+    """Tell for each sample whether, after every step back before it, so much way beyond the old place was regained."""
+    regains_mm = np.where(in_the_bed, np.minimum(furthest - onward, way_mm), way_mm)
+    regained: BoolArray = onward >= np.maximum.accumulate(np.where(ahead, -np.inf, furthest + regains_mm))
+    return regained
+
+
+def _counted(new: BoolArray, slides: BoolArray, onward: FloatArray) -> BoolArray:
+    """Return which samples count: those on new ground that slide, those on new ground if none does, one at least."""
+    counted = new & slides if (new & slides).any() else new.copy()
+    counted[np.argmax(onward)] |= not counted.any()  # a way has an end, however strange the rest
+    return counted
 
 
 def _slides(onward: FloatArray, trace: CalibratedTrace, part: slice, typical_mm_per_s: float) -> BoolArray:
