@@ -40,10 +40,8 @@ class Smoother:
 
     grid_mm: FloatArray
     half_width_mm: float
-    inside: IntArray
-    """Which samples lie on the grid."""
     bins: IntArray
-    """The grid point nearest to each of these."""
+    """The grid point nearest to each sample, counted from 1; 0 and G + 1: it lies beyond the grid."""
     filled: FloatArray
     """Samples in each bin, (G,); 1 for an empty one."""
     shares: FloatArray
@@ -57,7 +55,7 @@ class Smoother:
 
     def smoothed(self, values: FloatArray) -> FloatArray:
         """Return values, one per sample, on the grid; straight across gaps, so that a curve is finite everywhere."""
-        means = np.bincount(self.bins, values[self.inside], len(self.grid_mm)) / self.filled
+        means = _by_bins(self.bins, len(self.grid_mm), values) / self.filled
         fitted: FloatArray = np.einsum("wg,wg->g", self.shares, _shifted(means, len(self.shares) // 2, 0.0))
         known = ~self.gap
         if not known.all() and known.any():
@@ -177,10 +175,10 @@ def smoother_of(way_mm: FloatArray, grid: FloatArray, half_width_mm: float) -> S
     Raises NoStroke if there are hardly any samples.
     """
     step = float(grid[1] - grid[0])
-    bins = np.rint(way_mm / step).astype(np.intp)
-    inside = np.flatnonzero((bins >= 0) & (bins < len(grid)))
-    bins = bins[inside]
-    count = np.bincount(bins, minlength=len(grid)).astype(np.float64)
+    nearest = np.rint(way_mm / step)
+    nearest += 1.0
+    bins = np.clip(nearest, 0.0, len(grid) + 1.0, out=nearest).astype(np.intp)
+    count = _by_bins(bins, len(grid))
     if np.count_nonzero(count) < 8:
         raise NoStroke(f"one way of the stroke has only {len(way_mm)} samples")
     filled = np.maximum(count, 1.0)
@@ -188,28 +186,25 @@ def smoother_of(way_mm: FloatArray, grid: FloatArray, half_width_mm: float) -> S
     told = at_touch & (count > 0.0)
     if not told.all() and np.count_nonzero(count[~at_touch]) >= 8:
         count = np.where(at_touch, 0.0, count)
-    place = np.where(count > 0.0, np.bincount(bins, way_mm[inside], len(grid)) / filled, FAR_MM)
+    place = np.where(count > 0.0, _by_bins(bins, len(grid), way_mm) / filled, FAR_MM)
     reach = max(2, int(np.ceil(half_width_mm / step)))
-    off = (_shifted(place, reach, FAR_MM) - grid) / half_width_mm
-    distance = np.abs(off)
-    kernel = _cube(np.maximum(1.0 - _cube(distance), 0.0))
+    off = _shifted(place, reach, FAR_MM) - grid
+    off /= half_width_mm
+    kernel, near = _tricube(off)
     weight = kernel * _shifted(count, reach, 0.0)
-    parabola = _parabola_at_centre(off, weight)
-    shares = weight * parabola
     enough = np.count_nonzero(kernel > 0.05, axis=0) >= 4
+    parabola = _parabola_at_centre(off, weight)
+    shares = np.multiply(weight, parabola, out=weight)
+    kernel *= parabola
     # the mean of a bin of c samples scatters by 1 / sqrt(c), so the shares' squares over c are its part of the variance
-    factor = np.sqrt(np.einsum("wg,wg->g", shares, kernel * parabola))
-    return Smoother(
-        grid,
-        half_width_mm,
-        inside,
-        bins,
-        filled,
-        shares * enough,
-        np.where(enough, factor, 1.0),
-        ~enough | ~(distance <= 0.5).any(axis=0),
-        told,
-    )
+    factor = np.sqrt(np.einsum("wg,wg->g", shares, kernel))
+    shares *= enough
+    return Smoother(grid, half_width_mm, bins, filled, shares, np.where(enough, factor, 1.0), ~enough | ~near, told)
+
+
+def _by_bins(bins: IntArray, points: int, values: FloatArray | None = None) -> FloatArray:
+    """Return the sum of the values of the samples nearest to each grid point, or how many these are, shape (G,)."""
+    return np.bincount(bins, values, points + 2)[1:-1].astype(np.float64)
 
 
 def _shifted(array: FloatArray, reach: int, beyond: float) -> FloatArray:
@@ -217,9 +212,20 @@ def _shifted(array: FloatArray, reach: int, beyond: float) -> FloatArray:
     return sliding_window_view(np.pad(array, reach, constant_values=beyond), len(array))
 
 
-def _cube(array: FloatArray) -> FloatArray:
-    """Return the third power; numpy's own goes by logarithms and takes fifty times as long."""
-    return array * array * array
+def _tricube(off: FloatArray) -> tuple[FloatArray, BoolArray]:
+    """Return the kernel (1 - |off|^3)^3, 0 beyond 1, shape (W, G), and at which points something lies within a half.
+
+    In place: passing arrays of this size cost more than their arithmetic. Numpy's own powers go by logarithms.
+    """
+    distance = np.abs(off)
+    near: BoolArray = np.logical_or.reduce(distance <= 0.5, axis=0)
+    base = distance * distance
+    base *= distance
+    np.subtract(1.0, base, out=base)
+    np.maximum(base, 0.0, out=base)
+    kernel = np.multiply(base, base, out=distance)
+    kernel *= base
+    return kernel, near
 
 
 def _parabola_at_centre(off: FloatArray, weight: FloatArray) -> FloatArray:
@@ -229,15 +235,18 @@ def _parabola_at_centre(off: FloatArray, weight: FloatArray) -> FloatArray:
     off, weight: (W, G), a column per grid point. The normal equations are 3 x 3; only the first row of their inverse is
     needed, and that is written out.
     """
-    s, product = [], weight
+    s, product = [], weight.copy()
     for _ in range(4):
         s.append(product.sum(axis=0))
-        product = product * off
+        product *= off
     s.append(product.sum(axis=0))
     first_row = np.array([s[2] * s[4] - s[3] ** 2, s[2] * s[3] - s[1] * s[4], s[1] * s[3] - s[2] ** 2])
     determinant = first_row[0] * s[0] + first_row[1] * s[1] + first_row[2] * s[2]
     first_row /= np.where(determinant > 1e-12, determinant, np.inf)
-    parabola: FloatArray = (first_row[2] * off + first_row[1]) * off + first_row[0]
+    parabola: FloatArray = np.multiply(first_row[2], off, out=product)
+    parabola += first_row[1]
+    parabola *= off
+    parabola += first_row[0]
     return parabola
 
 

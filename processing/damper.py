@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from processing.selection import mean
+from processing.selection import mean, sums
 from processing.settings import FeatureSettings
 from processing.stages import Curve, FloatArray
 from processing.straight import crossing_mm, slope_of
@@ -46,31 +46,32 @@ def find_damper(
     too_short = curve.way_mm[-1] < QUIET_FROM_MM + 1.0
     if too_short or first >= last or last - 1 + far >= len(curve.way_mm) or first - far < 0:
         return None
+    ways = curve.down_newton, curve.up_newton
     centres = slice(first, last)
-    ways = [_without_slope(curve, force, first - near) for force in (curve.down_newton, curve.up_newton)]
-    down, up = (_rises(force, centres, near, far) for force in ways)
+    down, up = (_rises(force, centres, near, far) - (near + far) * _rise(curve, force, first - near) for force in ways)
     both = np.minimum(down, up)
     best = int(np.argmax(both))
     if both[best] <= limit or max(down[best], up[best]) > 3.0 * both[best]:
         return None
     centre = first + best
-    both_ways = _without_slope(curve, (curve.down_newton + curve.up_newton) / 2.0, centre - near)
-    position = _middle_mm(curve.way_mm, both_ways, centre, near, far)
-    return Damper(position, float(_rises(both_ways, slice(centre, centre + 1), near, far)[0]))
+    both_ways = (curve.down_newton + curve.up_newton) / 2.0
+    plain = both_ways - _rise(curve, both_ways, centre - near) * np.arange(len(both_ways))
+    position = _middle_mm(curve.way_mm, plain, centre, near, far)
+    return Damper(position, float(_rises(plain, slice(centre, centre + 1), near, far)[0]))
 
 
-def _without_slope(curve: Curve, force: FloatArray, until: int) -> FloatArray:
-    """Return a force less the straight line through its part from QUIET_FROM_MM to a point."""
+def _rise(curve: Curve, force: FloatArray, until: int) -> float:
+    """Return by how much a force rises from point to point, as a straight line, from QUIET_FROM_MM to a point."""
     quiet = slice(round(QUIET_FROM_MM / curve.step_mm), max(until, round((QUIET_FROM_MM + 0.5) / curve.step_mm)))
-    plain: FloatArray = force - slope_of(curve.way_mm[quiet], force[quiet]) * curve.way_mm
-    return plain
+    return slope_of(curve.way_mm[quiet], force[quiet]) * curve.step_mm
 
 
 def _rises(force: FloatArray, centres: slice, near: int, far: int) -> FloatArray:
-    """Return, for each centre, the mean force from near to far after it less that before it."""
-    part = force[centres.start - far : centres.stop + far]
-    total = np.zeros(len(part) + 1)
-    np.cumsum(part, out=total[1:])
+    """Return, for each centre, the mean force from near to far after it less that before it.
+
+    Along a straight line that is near + far times the rise from point to point.
+    """
+    total = sums(force[centres.start - far : centres.stop + far])
     count = centres.stop - centres.start
     before_far, before_near, after_near, after_far = (
         total[far + shift : far + shift + count] for shift in (-far, -near, near, far)

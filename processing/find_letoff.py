@@ -1,22 +1,24 @@
 """Where the let-off is: the local maximum with the deepest fall after it, or a shoulder; and where the key bed begins.
 
-How it works: every local maximum of the curve is a candidate; most bumps of a noisy curve are dismissed at a glance.
-A rise and a fall are believed if they exceed the detection limit. Definitions: measurands.md, Let-off.
+How it works: every local maximum of the curve is a candidate, those first that may fall deepest; most bumps of a noisy
+curve are dismissed at a glance. A rise and a fall are believed if they exceed the detection limit. Definitions:
+measurands.md, Let-off.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
+from math import ceil
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from processing.damper import Damper
+from processing.kink import top_shift_mm
 from processing.selection import first_true, last_true, mean
 from processing.settings import FeatureSettings
 from processing.stages import Curve, FloatArray, LetOffKind
-from processing.straight import crossing_mm, slope_of
+from processing.straight import crossing_mm, extreme_mm, slope_of
 
 IndexArray = np.ndarray[tuple[int], np.dtype[np.intp]]
 CONFIRM_MM = 0.2
@@ -43,6 +45,10 @@ class LetOff:
     before_newton: float | None = None
     lowest_newton: float | None = None
     """Lowest force between the peak and key dip."""
+    peak_mm: float | None = None
+    """Place of the peak, where it was before smoothing moved it (`kink.py`); None: there is no peak."""
+    contact_mm: float | None = None
+    """Where the key bed begins, seen from the peak."""
 
 
 def find_letoff(curve: Curve, dip_mm: float, limit: float, settings: FeatureSettings) -> LetOff:
@@ -52,40 +58,38 @@ def find_letoff(curve: Curve, dip_mm: float, limit: float, settings: FeatureSett
     means over CONFIRM_MM around both.
     """
     force, step = curve.down_newton, curve.step_mm
-    dip = int(dip_mm / step)
-    rising = np.diff(force[: dip + 1]) > 0
-    peaks = np.flatnonzero(rising[:-1] & ~rising[1:]) + 1
+    dip = _point_of(curve, dip_mm)
     best, deepest = LetOff("none", limit), 0.0
     earliest_mm = max(settings.before_from_mm, settings.letoff_search_from * 0.8 * dip_mm)
-    for peak, at_most in _promising(force[: dip + 1], peaks[peaks * step > earliest_mm], step, limit, settings):
-        if at_most <= deepest:
+    for peak, at_most in _deepest_first(force[: dip + 1], int(earliest_mm / step) + 1):
+        if at_most <= max(deepest, limit):
             break
-        lowest = _lowest_newton(curve, int(peak), dip, settings)
-        before = _before_newton(curve, int(peak), settings)
-        drop, rise = force[peak] - lowest, force[peak] - before
-        if drop <= deepest or min(drop, rise, _confirmed_drop(curve, int(peak), lowest, dip)) <= limit:
+        before = _before_newton(curve, peak, settings)
+        if force[peak] - before <= limit:
             continue
-        contact_mm = bed_contact(curve, dip_mm, int(peak), settings)
+        lowest = _lowest_newton(curve, peak, dip, settings)
+        drop = float(force[peak]) - lowest
+        if drop <= max(deepest, limit) or _confirmed_drop(curve, peak, lowest, dip) <= limit:
+            continue
+        contact_mm = _contact_mm(curve, dip_mm, peak, lowest + settings.contact_rise_newton)
         if settings.letoff_search_from * contact_mm <= peak * step <= contact_mm:
-            best, deepest = _letoff_at(curve, int(peak), before, lowest, limit, dip, settings), drop
+            best, deepest = _letoff_at(curve, peak, before, lowest, contact_mm, limit, dip, settings), drop
     return best
 
 
-def _promising(
-    force: FloatArray, peaks: IndexArray, step: float, limit: float, settings: FeatureSettings
-) -> Iterator[tuple[int, float]]:
-    """Yield the peaks that may rise and fall by more than the limit, each with the most that it may fall, that first.
+def _point_of(curve: Curve, dip_mm: float) -> int:
+    """Return the first point at which key dip is reached."""
+    return min(ceil(dip_mm / curve.step_mm), len(curve.way_mm) - 1)
 
-    A noisy curve has many peaks; sums and minima that run over the whole curve tell at once which are worth a look.
-    """
-    falls = force[peaks] - np.minimum.accumulate(force[::-1])[::-1][peaks]
-    total = np.concatenate([[0.0], np.cumsum(force)])
-    ends_mm = (settings.before_from_mm, settings.before_to_mm)
-    first, last = (np.rint(peaks - way_mm / step).astype(np.intp) for way_mm in ends_mm)
-    rises = force[peaks] - (total[last + 1] - total[first]) / (last + 1 - first)
-    worth = np.flatnonzero(np.minimum(falls, rises) > limit)
-    for place in worth[np.argsort(-falls[worth], kind="stable")]:
-        yield int(peaks[place]), float(falls[place])
+
+def _deepest_first(force: FloatArray, first: int) -> list[tuple[int, float]]:
+    """Return the local maxima from a point on, each with the most that it may fall, that first."""
+    rising = force[first:] > force[first - 1 : -1]
+    peaks = np.flatnonzero(rising[:-1] > rising[1:])
+    behind = force[first:]
+    falls = behind[peaks] - np.minimum.accumulate(behind[::-1])[::-1][peaks]
+    order = np.argsort(-falls, kind="stable")
+    return list(zip((first + peaks[order]).tolist(), falls[order].tolist(), strict=True))
 
 
 def _confirmed_drop(curve: Curve, peak: int, lowest: float, dip: int) -> float:
@@ -102,13 +106,23 @@ def _before_newton(curve: Curve, peak: int, settings: FeatureSettings) -> float:
 
 
 def _letoff_at(
-    curve: Curve, peak: int, before: float, lowest: float, limit: float, dip: int, settings: FeatureSettings
+    curve: Curve,
+    peak: int,
+    before: float,
+    lowest: float,
+    contact_mm: float,
+    limit: float,
+    dip: int,
+    settings: FeatureSettings,
 ) -> LetOff:
     force = curve.down_newton
-    fallen = float(force[peak] - settings.end_share * (force[peak] - lowest))
+    top = float(force[peak])
+    fallen = top - settings.end_share * (top - lowest)
     end = peak + first_true(force[peak : dip + 1] <= fallen)
     end_mm = crossing_mm(curve.way_mm, force, end, fallen)
-    return LetOff("found", limit, peak, _onset_mm(curve, peak, before, settings), end_mm, before, lowest)
+    onset_mm = _onset_mm(curve, peak, before, settings)
+    peak_mm = extreme_mm(force, peak, curve.step_mm) - top_shift_mm(curve, peak, top - max(before, lowest))
+    return LetOff("found", limit, peak, onset_mm, end_mm, before, lowest, peak_mm, contact_mm)
 
 
 def _onset_mm(curve: Curve, peak: int, before: float, settings: FeatureSettings) -> float | None:
@@ -129,14 +143,16 @@ def find_shoulder(
     if damper is not None:  # the force before must be read after the damper's step, or the step would be the rise
         first_mm = max(first_mm, damper.position_mm + DAMPER_OVER_MM + settings.before_from_mm)
     best = LetOff("none", limit)
-    for top in flat[(flat * step >= first_mm) & (flat * step < dip_mm)]:
-        before = _before_newton(curve, int(top), settings)
+    for top in flat[(flat * step >= first_mm) & (flat * step < dip_mm)].tolist():
+        higher = best.peak is None or force[top] > force[best.peak]
+        before = _before_newton(curve, top, settings)
+        if not higher or force[top] - before <= 1.5 * limit:
+            continue
         steepest = float(slope[max(0, top - round(settings.before_to_mm / step)) : top].max())
         flattened = slope[top] <= SHOULDER_FLATTENS * steepest
-        higher = best.peak is None or force[top] > force[best.peak]
-        if flattened and higher and force[top] - before - _plain_rise(curve, int(top), settings) > 1.5 * limit:
-            onset_mm = _onset_mm(curve, int(top), before, settings)
-            best = LetOff("shoulder", limit, int(top), onset_mm, float(curve.way_mm[top]), before, float(force[top]))
+        if flattened and force[top] - before - _plain_rise(curve, top, settings) > 1.5 * limit:
+            onset_mm = _onset_mm(curve, top, before, settings)
+            best = LetOff("shoulder", limit, top, onset_mm, float(curve.way_mm[top]), before, float(force[top]))
     return best
 
 
@@ -172,7 +188,12 @@ def _lowest_newton(curve: Curve, first: int, dip: int, settings: FeatureSettings
 
 def bed_contact(curve: Curve, dip_mm: float, lowest_from: int, settings: FeatureSettings) -> float:
     """Return where the key bed begins, mm; lowest_from: the point from which on the lowest force is sought."""
-    dip = min(int(np.ceil(dip_mm / curve.step_mm)), len(curve.way_mm) - 1)
-    level = _lowest_newton(curve, lowest_from, dip, settings) + settings.contact_rise_newton
-    below = lowest_from + last_true(curve.down_newton[lowest_from : dip + 1] <= level)
+    lowest = _lowest_newton(curve, lowest_from, _point_of(curve, dip_mm), settings)
+    return _contact_mm(curve, dip_mm, lowest_from, lowest + settings.contact_rise_newton)
+
+
+def _contact_mm(curve: Curve, dip_mm: float, first: int, level: float) -> float:
+    """Return the place, mm, from which on the force, followed from a point to key dip, stays above a level."""
+    dip = _point_of(curve, dip_mm)
+    below = first + last_true(curve.down_newton[first : dip + 1] <= level)
     return crossing_mm(curve.way_mm, curve.down_newton, below + 1, level) if below < dip else float(dip_mm)

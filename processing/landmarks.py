@@ -10,12 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
 
 from processing.damper import QUIET_FROM_MM, Damper, find_damper
 from processing.errors import FeatureNotFound
 from processing.find_letoff import LetOff, bed_contact, find_letoff, find_shoulder
-from processing.selection import median
+from processing.selection import median, sums
 from processing.settings import FeatureSettings
 from processing.stages import Curve
 from processing.straight import crossing_mm
@@ -57,9 +56,7 @@ def find_landmarks(curve: Curve, settings: FeatureSettings) -> Landmarks:
     damper = find_damper(curve, first_contact, letoff.onset_mm, limit, settings)
     if letoff.kind == "none":
         letoff = find_shoulder(curve, dip, damper, limit, settings)
-    contact = first_contact
-    if letoff.kind == "found" and letoff.peak is not None:
-        contact = bed_contact(curve, dip, letoff.peak, settings)
+    contact = first_contact if letoff.contact_mm is None else letoff.contact_mm
     return Landmarks(dip, contact, letoff, damper, _window(curve, contact, letoff, damper, settings), rough)
 
 
@@ -72,7 +69,9 @@ def roughness(curve: Curve, from_mm: float, to_mm: float) -> float:
     first, last = round(from_mm / curve.step_mm), round(to_mm / curve.step_mm)
     if first < width // 2 or last - first < width or last + width // 2 >= len(curve.way_mm):
         return 0.0
-    off = (curve.down_newton - uniform_filter1d(curve.down_newton, width | 1))[first:last]
+    half = width // 2
+    total = sums(curve.down_newton[first - half : last + half])
+    off = curve.down_newton[first:last] - (total[2 * half + 1 :] - total[: -2 * half - 1]) / (2 * half + 1)
     return float(1.4826 * median(np.abs(off)))
 
 

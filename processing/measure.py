@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import partial
+from math import sqrt
 
 import numpy as np
 
@@ -67,7 +68,9 @@ def measure_key(evidence: Evidence, settings: Settings) -> tuple[tuple[Measureme
         copies,
         _bent_both_ways(evidence, whole.notes, settings),
         _read_off(evidence.heavier_curve, whole.notes, settings),
-        _read_off(evidence.stricter_curve, whole.notes, settings),
+        whole
+        if evidence.stricter_curve is evidence.curve
+        else _read_off(evidence.stricter_curve, whole.notes, settings),
         _read_off(smoothed_again(evidence.curve), whole.notes, settings),
         replace(whole, notes=notes_as_late_as_may_be(whole.notes, settings.feature.latency_bound_s)),
         replace(whole, notes=off_by_u(whole.notes, *told)),
@@ -172,24 +175,23 @@ def _line_to_zero_speed(feature: Feature, value: float, again: Again, evidence: 
 
 
 def _repeatability(feature: Feature, again: Again, own: tuple[Line, ...]) -> Line | None:
-    known_u = float(np.sqrt(sum(line.contribution**2 for line in own if line.name in STROKE_BY_STROKE)))
+    known_u = sqrt(sum(line.contribution**2 for line in own if line.name in STROKE_BY_STROKE))
     return strokes_line(_values(feature, again.singles), feature.unit, known_u=known_u)
 
 
 def _with_budget(plain: Budget, flags: tuple[str, ...], settings: Settings) -> Measurement:
     bounds = [abs(line.contribution) for line in plain.lines if line.distribution == "rectangular"]
-    share = factor_share(max(bounds, default=0.0), combine(plain).u, settings.uncertainty.coverage)
-    budget = replace(plain, factor_share=share)
-    total = combine(budget)
+    total = combine(plain)
+    share = factor_share(max(bounds, default=0.0), total.u, settings.uncertainty.coverage)
     return Measurement(
         name=plain.measurand,
         unit=plain.unit,
         value=plain.value,
         u=total.u,
         dof=total.dof,
-        coverage_factor=total.coverage_factor(settings.uncertainty.coverage),
+        coverage_factor=share * total.coverage_factor(settings.uncertainty.coverage),
         flags=flags,
-        budget=budget,
+        budget=plain if share == 1.0 else replace(plain, factor_share=share),
     )
 
 
@@ -206,7 +208,7 @@ def _sensitivity(feature: Feature, value: float, again: Again, constant: str) ->
         if isinstance(read_off, ReadOff)
         for changed in _values(feature, [read_off])
     ]
-    return float(np.mean(slopes)) if slopes else abs(value) / step
+    return sum(slopes) / len(slopes) if slopes else abs(value) / step
 
 
 def _moved(feature: Feature, value: float, otherwise: ReadOff | FeatureNotFound) -> float:

@@ -9,8 +9,6 @@ Source: presliding of bristles, Canudas de Wit et al., IEEE Trans. Automatic Con
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
@@ -32,11 +30,6 @@ STRICTER = 1.5
 """By so much more way is regained to see what friction is still missing (`budget/otherwise_lines.py`)."""
 
 
-def stricter_ground(settings: StrokeSettings) -> StrokeSettings:
-    """Return the settings with more way to regain after a step back: to see what is left of its friction."""
-    return replace(settings, new_ground_mm=STRICTER * settings.new_ground_mm)
-
-
 def to_branch(
     trace: CalibratedTrace,
     way: FloatArray,
@@ -45,25 +38,50 @@ def to_branch(
     settings: StrokeSettings,
     *,
     downward: bool,
-) -> Branch:
-    """Return the samples of one way that break new ground from touch on.
+) -> tuple[Branch, Branch]:
+    """Return the samples of one way that break new ground from touch on, and those that do by the STRICTER measure.
 
-    Whether the plunger goes back is seen on its way averaged over STEADY_S: a micrometre back already eases friction.
+    The two are one and the same where the plunger never went back. Whether it does is seen on its way averaged over
+    STEADY_S: a micrometre back already eases friction.
     """
     here = way[part]
     onward, count = _steady(here if downward else -here, trace.time_s[part])
     furthest = np.maximum.accumulate(onward)
-    back = furthest - onward
-    new = back <= _behind_mm(trace, settings) / np.sqrt(count)
+    ahead = furthest - onward <= _behind_mm(trace, settings) / np.sqrt(count)
     in_the_bed = force[part] > BED_CARRIES_NEWTON
-    regains_mm = np.where(in_the_bed, np.minimum(back, settings.new_ground_mm), settings.new_ground_mm)
-    regained_at = np.maximum.accumulate(np.where(new, -np.inf, furthest + regains_mm))
-    new &= (here >= 0.0) & (onward >= regained_at)
-    sliding = Branch(trace.time_s[part][new], here[new], force[part][new])
-    slides = in_the_bed | _slides(onward, trace, part, sliding.speed_mm_per_s())
-    new = new & slides if (new & slides).any() else new
-    new[np.argmax(onward)] |= not new.any()  # a way has an end, however strange the rest
-    return Branch(trace.time_s[part][new], here[new], force[part][new])
+
+    def branch(new: BoolArray) -> Branch:
+        return Branch(trace.time_s[part][new], here[new], force[part][new])
+
+    went_back = not ahead.all()
+    new = here >= 0.0
+    stricter = new
+    if went_back:
+        new, stricter = (
+            new & ahead & _regained(onward, furthest, ahead, in_the_bed, times * settings.new_ground_mm)
+            for times in (1.0, STRICTER)
+        )
+    plain = branch(new)
+    slides = in_the_bed | _slides(onward, trace, part, plain.speed_mm_per_s)
+    if not len(plain.way_mm) or not slides[new].all():
+        plain = branch(_counted(new, slides, onward))
+    return plain, branch(_counted(stricter, slides, onward)) if went_back else plain
+
+
+def _regained(
+    onward: FloatArray, furthest: FloatArray, ahead: BoolArray, in_the_bed: BoolArray, way_mm: float
+) -> BoolArray:
+    """Tell for each sample whether, after every step back before it, so much way beyond the old place was regained."""
+    regains_mm = np.where(in_the_bed, np.minimum(furthest - onward, way_mm), way_mm)
+    regained: BoolArray = onward >= np.maximum.accumulate(np.where(ahead, -np.inf, furthest + regains_mm))
+    return regained
+
+
+def _counted(new: BoolArray, slides: BoolArray, onward: FloatArray) -> BoolArray:
+    """Return which samples count: those on new ground that slide, those on new ground if none does, one at least."""
+    counted = new & slides if (new & slides).any() else new.copy()
+    counted[np.argmax(onward)] |= not counted.any()  # a way has an end, however strange the rest
+    return counted
 
 
 def _slides(onward: FloatArray, trace: CalibratedTrace, part: slice, typical_mm_per_s: float) -> BoolArray:

@@ -91,7 +91,9 @@ def stuck_notes(log: NoteLog, strokes: Iterable[Stroke], *, recorded_until_s: fl
     """
     nexts_s = [after.on_s for _, after in pairwise(log.notes)] + [recorded_until_s]
     open_ended = [(place, note) for place, note in enumerate(log.notes) if note.off_s is None]
-    stuck = []
+    stuck: list[tuple[int, int]] = []
+    if not open_ended:
+        return stuck
     for number, stroke in enumerate(strokes, 1):
         home_s = _home_again_s(stroke)
         for place, note in open_ended:
@@ -129,7 +131,7 @@ def _way_at(branch: Branch, time_s: float) -> tuple[float, float]:
     between the nearest two and the branch's own speed where there are too few."""
     near = np.abs(branch.time_s - time_s) <= AROUND_S
     if near.sum() < 5:
-        return float(np.interp(time_s, branch.time_s, branch.way_mm)), branch.speed_mm_per_s()
+        return float(np.interp(time_s, branch.time_s, branch.way_mm)), branch.speed_mm_per_s
     since, way = branch.time_s[near] - time_s, branch.way_mm[near]
     spread = float(np.sum((since - since.mean()) ** 2))
     slope = float(np.sum((since - since.mean()) * way)) / spread if spread > 0 else 0.0

@@ -21,12 +21,11 @@ from processing.front_edge import at_front_edge, with_lever
 from processing.inertia import Accelerations, Mass, accelerations, mass_of, motion_of, without_inertia
 from processing.keyboard import KeyboardResult, compare_keys
 from processing.measure import all_missing, measure_key
-from processing.new_ground import stricter_ground
 from processing.notes import notes_of_stroke, to_notes
 from processing.quality.checks import run_checks
 from processing.quality.key_evidence import KeyEvidence
 from processing.quasi_static import quasi_static_part
-from processing.segment import Span, split_presses
+from processing.segment import split_presses
 from processing.settings import Settings
 from processing.stages import CalibratedTrace, Curve, Finding, KeyResult, Measurement, Stroke
 from processing.strokes import to_stroke
@@ -111,31 +110,27 @@ def analyse_key(
 
 def strokes_of(
     recording: KeyRecording, calibration: Calibration, settings: Settings
-) -> tuple[CalibratedTrace, tuple[Span, ...], tuple[Stroke, ...]]:
-    """Return a recording in physical units, where its presses are and the strokes that they make.
+) -> tuple[CalibratedTrace, tuple[Stroke, ...]]:
+    """Return a recording in physical units and the strokes in it, oldest first.
 
     Raises NoStroke if there is none.
     """
     if not len(recording.trace):
         raise NoStroke("nothing of this key was kept but attempts that were set aside")
     trace = _calibrated(recording.trace, calibration, settings)
-    presses = split_presses(trace, settings.stroke)
-    return trace, presses, tuple(to_stroke(trace, press, settings.stroke) for press in presses)
+    return trace, tuple(to_stroke(trace, press, settings.stroke) for press in split_presses(trace, settings.stroke))
 
 
 def _analyse_key(
     whole: KeyRecording, calibration: Calibration, settings: Settings, doubt: CalibrationDoubt | None
 ) -> KeyResult:
     recording = quasi_static_part(whole)
-    trace, presses, strokes = strokes_of(recording, calibration, settings)
+    trace, strokes = strokes_of(recording, calibration, settings)
     log = to_notes(recording.events, recording.key, first_tick_us=int(recording.trace.tick_us[0]))
     stroke_notes = tuple(notes_of_stroke(stroke, log) for stroke in strokes)
 
     used = comparable(strokes, settings)
-    used_presses = [press for press, stroke in zip(presses, strokes, strict=True) if stroke in used]
-    stricter = tuple(to_stroke(trace, press, stricter_ground(settings.stroke)) for press in used_presses)
-    curves, heavier_curve, stricter_curve, mass = _curves(trace, used, stricter, settings)
-    curve = mean_curve(curves)
+    curves, curve, heavier_curve, stricter_curve, mass = _curves(trace, used, settings)
     dynamic = recorded_dynamics(whole, calibration, used, stated_at=settings.stated_at)
     pressed = gather(dynamic, strokes, used, log, settings, place_u_mm=place_u_mm(trace))
 
@@ -149,7 +144,7 @@ def _analyse_key(
         zero_u_newton=float(np.mean([stroke.zero_u_newton for stroke in used])),
         drift=zero_drift(used),
         touch_u_mm=_touch_u_mm(trace, used),
-        speed_mm_per_s=float(np.mean([stroke.down.speed_mm_per_s() for stroke in used])),
+        speed_mm_per_s=float(np.mean([stroke.down.speed_mm_per_s for stroke in used])),
         flags=_flags(used, settings),
         doubt=doubt,
         trigger=pressed.trigger,
@@ -177,10 +172,10 @@ def _with_grit(measurements: tuple[Measurement, ...], findings: tuple[Finding, .
 
 
 def _curves(
-    trace: CalibratedTrace, used: tuple[Stroke, ...], stricter: tuple[Stroke, ...], settings: Settings
-) -> tuple[tuple[Curve, ...], Curve, Curve, Mass]:
-    """Return the strokes' curves without inertia; their mean if the key were heavier by its mass's uncertainty; their
-    mean if more ground had to be regained after a step back; and the mass."""
+    trace: CalibratedTrace, used: tuple[Stroke, ...], settings: Settings
+) -> tuple[tuple[Curve, ...], Curve, Curve, Curve, Mass]:
+    """Return the strokes' curves without inertia; their mean; it if the key were heavier by its mass's uncertainty; it
+    if more ground had to be regained after a step back, the very same where there was none; and the mass."""
     half_width_mm = kernel_half_width_mm(used, settings.curve)
     until_mm = common_length_mm(used)
     motion = motion_of(trace)
@@ -196,10 +191,18 @@ def _curves(
     pressed, moved = zip(*pairs, strict=True)
     mass = mass_of(pressed, moved, motion.noise_m_per_s2)
     light, heavy = (tuple(without_inertia(*pair, kg) for pair in pairs) for kg in (mass.kg, mass.kg + mass.u_kg))
-    sparse = light
-    if any(len(one.down.way_mm) < len(other.down.way_mm) for one, other in zip(stricter, used, strict=True)):
-        sparse = tuple(without_inertia(*pair, mass.kg) for pair in pressed_and_moved(stricter))
-    return light, mean_curve(heavy), mean_curve(sparse), mass
+    curve = stricter_curve = mean_curve(light)
+    if any(stroke.stricter is not None for stroke in used):
+        stricter = tuple(_on_stricter_ground(stroke) for stroke in used)
+        stricter_curve = mean_curve(tuple(without_inertia(*pair, mass.kg) for pair in pressed_and_moved(stricter)))
+    return light, curve, mean_curve(heavy), stricter_curve, mass
+
+
+def _on_stricter_ground(stroke: Stroke) -> Stroke:
+    if stroke.stricter is None:
+        return stroke
+    down, up = stroke.stricter
+    return replace(stroke, down=down, up=up)
 
 
 def _touch_u_mm(trace: CalibratedTrace, used: tuple[Stroke, ...]) -> float:
@@ -221,7 +224,7 @@ def comparable(strokes: tuple[Stroke, ...], settings: Settings) -> tuple[Stroke,
     far = tuple(stroke for stroke in strokes if stroke.travel_mm >= COMPARABLE_SHARE * longest)
     to_bed = tuple(stroke for stroke in far if stroke.down.force_newton.max() >= settings.feature.bed_newton)
     whole = to_bed or far
-    slow = tuple(stroke for stroke in whole if stroke.down.speed_mm_per_s() <= 1.1 * settings.stroke.slow_mm_per_s)
+    slow = tuple(stroke for stroke in whole if stroke.down.speed_mm_per_s <= 1.1 * settings.stroke.slow_mm_per_s)
     return slow or whole
 
 
@@ -229,6 +232,6 @@ def _flags(used: tuple[Stroke, ...], settings: Settings) -> tuple[str, ...]:
     flags = []
     if any(stroke.preloaded for stroke in used):
         flags.append("preloaded")
-    if any(stroke.down.speed_mm_per_s() > 1.1 * settings.stroke.slow_mm_per_s for stroke in used):
+    if any(stroke.down.speed_mm_per_s > 1.1 * settings.stroke.slow_mm_per_s for stroke in used):
         flags.append("fast")
     return tuple(flags)

@@ -10,10 +10,10 @@ EA-4/02 M:2022, S9.14 for a dominant rectangular part (from memory). JCGM 101:20
 from __future__ import annotations
 
 from functools import cache
+from math import exp, pi, sqrt
 
-import numpy as np
 from scipy.optimize import brentq
-from scipy.stats import norm
+from scipy.special import ndtr, ndtri
 
 LEAST_SHARE = 0.05
 """A rectangular part under this share of the whole changes no digit of the factor."""
@@ -31,10 +31,10 @@ def factor_share(rectangular_u: float, whole_u: float, coverage: float) -> float
 
 @cache
 def _share(rectangular_share: float, coverage: float) -> float:
-    normal = float(norm.ppf(0.5 + coverage / 2.0))
+    normal = float(ndtri(0.5 + coverage / 2.0))
     if rectangular_share < LEAST_SHARE:
         return 1.0
-    half_width, sigma = rectangular_share * np.sqrt(3.0), np.sqrt(max(1.0 - rectangular_share**2, 1e-8))
+    half_width, sigma = rectangular_share * sqrt(3.0), sqrt(max(1.0 - rectangular_share**2, 1e-8))
     reach = brentq(lambda reach: covered(reach, half_width, sigma) - coverage, 0.1, 10.0)
     return float(reach) / normal
 
@@ -52,4 +52,5 @@ def covered(reach: float, half_width: float, sigma: float) -> float:
 
 def _integral(until: float, sigma: float) -> float:
     """Return the integral of the normal distribution function from minus infinity."""
-    return float(until * norm.cdf(until / sigma) + sigma * norm.pdf(until / sigma))
+    density = exp(-((until / sigma) ** 2) / 2.0) / sqrt(2.0 * pi)
+    return float(until * ndtr(until / sigma) + sigma * density)

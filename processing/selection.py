@@ -1,4 +1,4 @@
-"""Medians, quantiles, means and first places, the same as numpy's, in a fraction of the time.
+"""Medians, quantiles, means, variances and first places, the same as numpy's, in a fraction of the time.
 
 How it works: for a median or a quantile of a long array, a thousandth part of the values, sorted, tells between which
 two values the wanted one must lie; only the few values between these are then looked at. Where the guess was wrong, or
@@ -24,6 +24,25 @@ MARGIN_SIGMAS = 4.0
 def mean(values: FloatArray) -> float:
     """Return the mean of values, shape (N,), N >= 1."""
     return float(np.add.reduce(values)) / len(values)
+
+
+def sums(values: FloatArray) -> FloatArray:
+    """Return the sums of the first 0, 1, .. N values, shape (N + 1,): of any stretch a difference of two."""
+    total = np.empty(len(values) + 1)
+    total[0] = 0.0
+    np.add.accumulate(values, out=total[1:])
+    return total
+
+
+def variance(values: FloatArray) -> float:
+    """Return the variance of what values, shape (N,), N >= 2, are a sample of: over N - 1."""
+    off = values - mean(values)
+    return float(np.add.reduce(off * off)) / (len(values) - 1)
+
+
+def trapezoid(values: FloatArray, step: float) -> float:
+    """Return the integral of values at places a step apart, shape (N,), N >= 1, by the trapezoid rule."""
+    return step * (float(np.add.reduce(values)) - float(values[0] + values[-1]) / 2.0)
 
 
 def first_true(condition: BoolArray) -> int:
@@ -58,7 +77,8 @@ def _neighbours_in_rank(values: FloatArray, first: int, last: int) -> tuple[floa
         between = values[np.flatnonzero((values >= low) & (values <= high))]
         if below <= first and last < below + len(between):
             values, first, last = between, first - below, last - below
-    parted = np.partition(values, (first, last))
+    parted = values.copy()
+    parted.partition((first, last))
     return float(parted[first]), float(parted[last])
 
 

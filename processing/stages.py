@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -68,9 +69,12 @@ class Note:
     off_s: float | None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Branch:
-    """One way of a stroke, zero and give taken out, new ground only. Arrays (N,) in the order of time."""
+    """One way of a stroke, zero and give taken out, new ground only. Arrays (N,) in the order of time.
+
+    Without slots, so that the typical speed, which many ask for, is kept once it is found.
+    """
 
     time_s: FloatArray
     way_mm: FloatArray
@@ -80,6 +84,7 @@ class Branch:
     def __post_init__(self) -> None:
         read_only(self.time_s, self.way_mm, self.force_newton)
 
+    @cached_property
     def speed_mm_per_s(self) -> float:
         """Typical speed: the median over stretches of SPEED_OVER_MM, so a pause does not make a stroke slow."""
         way, time_s = self.way_mm, self.time_s
@@ -108,6 +113,8 @@ class Stroke:
     """From touch to the turn."""
     zeros: tuple[tuple[float, float], ...] = ()
     """When the plunger hung in the air, s, and what the cell showed then, N: before and after the stroke."""
+    stricter: tuple[Branch, Branch | None] | None = None
+    """Down and up, had more way to be regained after each step back; None: the plunger never went back."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -135,7 +142,7 @@ class Curve:
     @property
     def step_mm(self) -> float:
         """Distance between two points."""
-        return float(self.way_mm[1] - self.way_mm[0])
+        return self.way_mm.item(1) - self.way_mm.item(0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,10 +65,11 @@ def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> S
     preloaded = loaded and before is None  # after air a first loaded sample is the touch itself
     if preloaded:
         touch_mm = float(np.median(way[_rest_before(trace.displacement_mm, span) : span.start + 1]))
-    down = to_branch(trace, way - touch_mm, force, slice(span.start, span.turn + 1), settings, downward=True)
-    up = None
+    way -= touch_mm
+    down, strict_down = to_branch(trace, way, force, slice(span.start, span.turn + 1), settings, downward=True)
+    up = strict_up = None
     if let_up:
-        up = to_branch(trace, way - touch_mm, force, slice(span.lift, span.end + 1), settings, downward=False)
+        up, strict_up = to_branch(trace, way, force, slice(span.lift, span.end + 1), settings, downward=False)
     levels = [level for level in (before, after) if level is not None]
     return Stroke(
         down,
@@ -79,6 +80,7 @@ def to_stroke(trace: CalibratedTrace, span: Span, settings: StrokeSettings) -> S
         preloaded,
         float(down.way_mm[-1]),
         tuple((level.time_s, level.newton) for level in levels),
+        stricter=None if strict_down is down and strict_up is up else (strict_down, strict_up),
     )
 
 
@@ -91,7 +93,12 @@ def _zero_over_time(time_s: FloatArray, before: _Level | None, after: _Level | N
     if before is None or after is None:
         known = before or after
         return np.full(len(time_s), known.newton if known else 0.0)
-    return np.interp(time_s, [before.time_s, after.time_s], [before.newton, after.newton])
+    share = time_s - before.time_s
+    share /= after.time_s - before.time_s
+    np.clip(share, 0.0, 1.0, out=share)
+    share *= after.newton - before.newton
+    share += before.newton
+    return share
 
 
 def _air_levels(

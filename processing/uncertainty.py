@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from math import ceil, copysign, sqrt
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
@@ -23,6 +24,7 @@ from scipy.ndimage import uniform_filter1d
 from processing.budget.lines import Line
 from processing.budget.sources import NOISE, STROKES
 from processing.kernel import equivalent_kernel
+from processing.selection import mean, variance
 from processing.settings import UncertaintySettings
 from processing.stages import BoolArray, Curve, FloatArray
 
@@ -41,14 +43,13 @@ def strokes_line(values: list[float], unit: str, *, known_u: float = 0.0) -> Lin
     """
     if len(values) < 2:
         return None
-    squared = float(np.var(values, ddof=1)) / len(values) - known_u**2
-    u = float(np.sqrt(max(squared, 0.0)))
-    return Line(name=STROKES, kind="A", distribution="t", u=u, unit=unit, dof=len(values) - 1.0)
+    squared = variance(np.array(values)) / len(values) - known_u**2
+    return Line(name=STROKES, kind="A", distribution="t", u=sqrt(max(squared, 0.0)), unit=unit, dof=len(values) - 1.0)
 
 
 def noise_line(values: list[float], unit: str) -> Line:
     """Return how a number scatters by noise. values: of copies with the noise drawn anew, in pairs of opposite sign."""
-    u = float(np.std(values, ddof=1)) if len(values) >= 2 else 0.0
+    u = sqrt(variance(np.array(values))) if len(values) >= 2 else 0.0
     return Line(name=NOISE, kind="A", distribution="t", u=u, unit=unit, dof=max(1.0, len(values) / 2.0))
 
 
@@ -57,12 +58,14 @@ def lean_of(values: list[float], value: float) -> float:
 
     values: of copies, in pairs of opposite sign; value: of the curve as it is.
     """
-    pairs = np.reshape(values[: len(values) // 2 * 2], (-1, 2)).mean(axis=1) - value
-    if len(pairs) < 2:
+    count = len(values) // 2
+    if count < 2:
         return 0.0
-    lean = float(pairs.mean())
-    by_chance = float(pairs.var(ddof=1)) / len(pairs)
-    return float(np.sign(lean) * np.sqrt(max(lean**2 - by_chance, 0.0)))
+    drawn = np.array(values)
+    pairs = (drawn[: 2 * count : 2] + drawn[1 : 2 * count : 2]) / 2.0 - value
+    lean = mean(pairs)
+    by_chance = variance(pairs) / count
+    return copysign(sqrt(max(lean**2 - by_chance, 0.0)), lean)
 
 
 def noisy_copies(curve: Curve, strokes: tuple[Curve, ...], settings: UncertaintySettings) -> Iterator[Curve]:
@@ -96,9 +99,11 @@ def _plain(curve: Curve) -> BoolArray:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Deviations:
-    """What strokes do not share: of unit size, shape (n, M), from some point of the curve on; and its size, (G,)."""
+    """What strokes do not share: of unit size, there and back without a jump again and again; and its size, (G,)."""
 
-    unit: FloatArray
+    endless: FloatArray
+    """A row a stroke, so long that G points can be had from any place of the first period on."""
+    period: int
     size_newton: FloatArray
 
 
@@ -117,21 +122,24 @@ def _deviations(forces: list[FloatArray], plain: BoolArray, curve: Curve) -> _De
     size = np.sqrt(uniform_filter1d(np.sum(off**2, axis=0), round(SIZE_OVER_MM / curve.step_mm), mode="nearest"))
     size = np.maximum(size, np.finfo(np.float64).tiny)
     everywhere = np.interp(curve.way_mm, curve.way_mm[plain], size)
-    return _Deviations(off / size, everywhere)
+    unit = off / size
+    there_and_back = np.concatenate([unit, unit[:, ::-1]], axis=1)
+    period = there_and_back.shape[1]
+    return _Deviations(np.tile(there_and_back, ceil(len(everywhere) / period) + 1), period, everywhere)
 
 
 def _noise(random: np.random.Generator, off: _Deviations | None, u_newton: FloatArray, curve: Curve) -> FloatArray:
-    """Return noise for the whole curve: deviations from a random place on, there and back without a jump, as large as
-    they are here; or white noise as smooth as the kernel makes it, where there are no deviations."""
+    """Return noise for the whole curve: deviations from a random place on, as large as they are here; or white noise
+    as smooth as the kernel makes it, where there are no deviations."""
     count = len(curve.way_mm)
     if off is None:
         kernel = equivalent_kernel(curve)
         kernel = kernel / np.sqrt(np.sum(kernel**2))
         white: FloatArray = np.convolve(random.standard_normal(count + len(kernel) - 1), kernel, mode="valid")
         return u_newton * white
-    there_and_back = np.concatenate([off.unit, off.unit[:, ::-1]], axis=1)
-    period = there_and_back.shape[1]
-    starts = random.integers(period, size=len(off.unit))
-    places = (starts[:, None] + np.arange(count)) % period
-    noise: FloatArray = off.size_newton * np.take_along_axis(there_and_back, places, axis=1).sum(axis=0)
+    starts = random.integers(off.period, size=len(off.endless))
+    noise = np.zeros(count)
+    for row, start in zip(off.endless, starts.tolist(), strict=True):
+        noise += row[start : start + count]
+    noise *= off.size_newton
     return noise

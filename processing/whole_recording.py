@@ -60,6 +60,7 @@ def analyse_file(
     """
     chosen = opened.keys if keys is None else tuple(keys)
     header = recalibrated(opened.header, record)
+    _keep_memory()
     count = min(len(chosen), _as_many_as_pay(opened, chosen) if workers is None else workers)
     if count <= 1:
         return analyse(header, map(opened.read_key, chosen), settings, diary=opened.diary)
@@ -115,12 +116,17 @@ def _how_to_start() -> BaseContext:
 
 
 def _be_a_worker() -> None:
-    """Leave Ctrl-C, which reaches every process of a terminal, to the parent; and keep memory once it is there.
+    """Leave Ctrl-C, which reaches every process of a terminal, to the parent; and keep memory once it is there."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _keep_memory()
+
+
+def _keep_memory() -> None:
+    """Let this process keep up to KEPT_BYTES that it does not need just now.
 
     The C library gives memory back to the system whenever a long array is done with, and the next one has to be had
-    page by page: a tenth of a worker's time.
+    page by page: over a thousand times a key, and a tenth of a worker's time.
     """
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
     if sys.platform == "linux" and (mallopt := getattr(ctypes.CDLL(None), "mallopt", None)):
         for parameter in (M_TRIM_THRESHOLD, M_MMAP_THRESHOLD):
             mallopt(parameter, KEPT_BYTES)

@@ -198,6 +198,8 @@ def _rows(group: h5py.Group, row_type: type[Mark] | type[Damage]) -> Iterator[tu
         data = group.get(field.name)
         if data is None:
             columns.append([""] * len(columns[0]))
+        elif not data.size:  # most tables of most keys: asking h5py for nothing takes as long as for something
+            columns.append([])
         else:
             columns.append(data.asstr()[()].tolist() if field.type == "str" else data[()].tolist())
     return zip(*columns, strict=True)

@@ -11,7 +11,7 @@ Sources: GUM (JCGM 100:2008) 3.2.3 (known effects are corrected), F.2.4.5 (or ca
 
 from __future__ import annotations
 
-import numpy as np
+from math import sqrt
 
 from processing.budget.lines import AS_GOOD_AS_KNOWN_DOF, Correction, Line
 from processing.budget.sources import GROUND, INERTIA, LATENCY, LEAN, LEAST_LEAN, MOST_LEAN, OTHERWISE, SMOOTHING
@@ -53,7 +53,7 @@ def otherwise_lines(
             name=source,
             kind="B",
             distribution=distribution,
-            u=abs(heavier) if source == INERTIA else float(half_widths[source] / np.sqrt(3.0)),
+            u=abs(heavier) if source == INERTIA else float(half_widths[source]) / sqrt(3.0),
             unit=unit,
             dof=AS_GOOD_AS_KNOWN_DOF,
         )

@@ -9,12 +9,10 @@ Sources: GUM (JCGM 100:2008) 5.1.2, 5.2.2, G.4.1; the treatment of groups is our
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 from math import sqrt
 
 import numpy as np
-from scipy.stats import norm
-from scipy.stats import t as student_t
+from scipy.special import ndtri, stdtrit
 
 from processing.budget.lines import Budget, Line
 
@@ -102,16 +100,11 @@ def shares(budget: Budget) -> dict[str, float]:
     }
 
 
-@cache
-def _t_factor(whole_dof: int, coverage: float) -> float:
-    return float(student_t.ppf(0.5 + coverage / 2.0, whole_dof))
-
-
 def coverage_factor(dof: float, coverage: float) -> float:
     """Return Student's t for a two-sided interval; degrees of freedom are cut to a whole number first (GUM G.4.1).
 
     dof may be infinite: the normal distribution's factor.
     """
     if np.isinf(dof):
-        return float(norm.ppf(0.5 + coverage / 2.0))
-    return _t_factor(max(1, int(dof * (1.0 + ROUNDING))), coverage)
+        return float(ndtri(0.5 + coverage / 2.0))
+    return float(stdtrit(max(1, int(dof * (1.0 + ROUNDING))), 0.5 + coverage / 2.0))

@@ -9,7 +9,7 @@ Source: a quantity only known to lie between two bounds is rectangular, GUM (JCG
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from itertools import pairwise
 
 import numpy as np
@@ -55,7 +55,8 @@ def lifts_of(recorded: Recorded, key_dip_mm: float) -> tuple[Lift, ...]:
     if not stretches:
         return ()
     samples = [stretch.samples for stretch in stretches]
-    whole = Branch(*(np.concatenate([getattr(part, name) for part in samples]) for name in Branch.__slots__))
+    names = [field.name for field in fields(Branch)]
+    whole = Branch(*(np.concatenate([getattr(part, name) for part in samples]) for name in names))
     way = whole.way_mm
     deep = way >= way.max() - DEEP_SHARE
     edges = np.flatnonzero(np.diff(deep.astype(np.int8)))

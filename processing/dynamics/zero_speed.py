@@ -88,7 +88,7 @@ def to_zero_speed(told: list[Told], *, place_u_mm: float, settings: DynamicSetti
     if len(told) < 2:
         return None
     latency_s = 0.0
-    typical = np.array([one.branch.speed_mm_per_s() for one in told])
+    typical = np.array([one.branch.speed_mm_per_s for one in told])
     place = np.array([_way_at(one, one.time_s) for one in told])
     for _ in range(ROUNDS):
         speed = np.array([_speed_before(one, max(latency_s, 0.0), settings.local_speed_over_mm) for one in told])

@@ -10,6 +10,8 @@ import numpy as np
 
 from processing.errors import FeatureNotFound
 from processing.features.read_off import ReadOff
+from processing.selection import trapezoid
+from processing.straight import extreme_mm
 
 
 def peak_position(key: ReadOff) -> float:
@@ -59,7 +61,8 @@ def ratio(key: ReadOff) -> float:
 def slope(key: ReadOff) -> float:
     """Steepest fall between peak and end, N/mm."""
     letoff = key.peaked_letoff()
-    part = key.between(key.at(letoff.peak or 0), letoff.end_mm or 0.0)
+    top_mm = extreme_mm(key.curve.down_newton, letoff.peak or 0, key.curve.step_mm)
+    part = key.between(top_mm, letoff.end_mm or 0.0)
     first, last = max(part.start, 1), min(part.stop, len(key.curve.way_mm) - 1)
     force = key.curve.down_newton
     fallen = force[first - 1 : last - 1] - force[first + 1 : last + 1]
@@ -70,5 +73,5 @@ def work(key: ReadOff) -> float:
     """Work above the force before, from onset to end, mJ."""
     letoff = key.letoff()
     part = key.between(onset_position(key), end_position(key))
-    over = key.curve.down_newton[part] - (letoff.before_newton or 0.0)
-    return float(np.trapezoid(np.maximum(over, 0.0), dx=key.curve.step_mm))
+    over = np.maximum(key.curve.down_newton[part] - (letoff.before_newton or 0.0), 0.0)
+    return trapezoid(over, key.curve.step_mm)

@@ -8,7 +8,6 @@ import numpy as np
 
 from processing.errors import FeatureNotFound
 from processing.find_letoff import LetOff
-from processing.kink import top_shift_mm
 from processing.landmarks import Landmarks
 from processing.settings import FeatureSettings
 from processing.stages import Curve, FloatArray
@@ -60,18 +59,10 @@ class ReadOff:
         return letoff
 
     def peak_mm(self) -> float:
-        """Return the place of the let-off's peak, where it was before smoothing moved it (`kink.py`).
-
-        Raises FeatureNotFound if there is no peak.
-        """
-        letoff = self.peaked_letoff()
-        assert letoff.peak is not None
-        top, before, lowest = (
-            float(self.curve.down_newton[letoff.peak]),
-            letoff.before_newton or 0.0,
-            letoff.lowest_newton or 0.0,
-        )
-        return self.at(letoff.peak) - top_shift_mm(self.curve, letoff.peak, top - max(before, lowest))
+        """Return the place of the let-off's peak. Raises FeatureNotFound if there is no peak."""
+        peak_mm = self.peaked_letoff().peak_mm
+        assert peak_mm is not None
+        return peak_mm
 
     def trigger_mm(self) -> float:
         """Return the place of note-on. Raises FeatureNotFound if there is none."""
@@ -84,16 +75,6 @@ class ReadOff:
         if self.notes.release_mm is None:
             raise FeatureNotFound(self.notes.why_not)
         return self.notes.release_mm
-
-    def at(self, index: int) -> float:
-        """Return the place of a point of the curve, in mm; a local extreme is refined by its parabola."""
-        force, step = self.curve.down_newton, self.curve.step_mm
-        if 0 < index < len(force) - 1:
-            left, middle, right = force[index - 1 : index + 2]
-            bend = left - 2.0 * middle + right
-            if bend < 0.0 and middle >= max(left, right):
-                return float(index * step + 0.5 * step * (left - right) / bend)
-        return float(index * step)
 
     def largest_down(self, from_mm: float, to_mm: float) -> float:
         """Return the largest force on the way down between two places."""

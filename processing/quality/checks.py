@@ -142,7 +142,7 @@ def check_the_travel_is_that_of_a_key(key: KeyEvidence) -> Finding | None:
 
 def check_strokes_are_slow(key: KeyEvidence) -> Finding | None:
     """Static numbers need slow strokes: inertia and viscosity add force above 5 mm/s."""
-    fastest = max(stroke.down.speed_mm_per_s() for stroke in key.used)
+    fastest = max(stroke.down.speed_mm_per_s for stroke in key.used)
     limit = key.settings.stroke.slow_mm_per_s
     if fastest <= 1.1 * limit:
         return None

@@ -28,7 +28,7 @@ def check_strokes_are_even(key: KeyEvidence) -> Finding | None:
     for n, stroke in enumerate(key.strokes, 1):
         if stroke not in key.used:
             continue
-        fastest, typical = _fastest_stretch(stroke.down), stroke.down.speed_mm_per_s()
+        fastest, typical = _fastest_stretch(stroke.down), stroke.down.speed_mm_per_s
         if fastest > max(UNEVEN_TIMES * typical, UNEVEN_TIMES * slow, worst):
             worst, number = fastest, n
     if not number:

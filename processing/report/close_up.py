@@ -57,7 +57,7 @@ def look_closely(
     """Return what the picture of a key shows; a key of which nothing could be measured has no strokes."""
     result = analyse_key(recording, calibration, settings, doubt)
     try:
-        _, _, strokes = strokes_of(quasi_static_part(recording), calibration, settings)
+        _, strokes = strokes_of(quasi_static_part(recording), calibration, settings)
     except NoStroke:
         return CloseUp(result, (), None, settings)
     marks = None

@@ -1,4 +1,4 @@
-"""Medians and quantiles against numpy's own."""
+"""Medians, quantiles, variances and integrals against numpy's own."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from processing.selection import SHORT, median, quantile
+from processing.selection import SHORT, median, quantile, sums, trapezoid, variance
 from processing.stages import FloatArray
 
 Shape = Callable[[np.random.Generator, int], FloatArray]
@@ -33,3 +33,13 @@ def test_medians_and_quantiles_are_those_of_numpy(shape: Shape, count: int, shar
 
     assert median(values) == np.median(values)
     assert quantile(values, share) == pytest.approx(np.quantile(values, share), rel=1e-12, abs=1e-12)
+
+
+@settings(max_examples=15, deadline=None)
+@given(count=st.integers(2, 500), seed=st.integers(0, 99))
+def test_variances_integrals_and_running_sums_are_those_of_numpy(count: int, seed: int) -> None:
+    values = np.random.default_rng(seed).standard_normal(count)
+
+    assert variance(values) == pytest.approx(np.var(values, ddof=1))
+    assert trapezoid(values, 0.01) == pytest.approx(np.trapezoid(values, dx=0.01), abs=1e-12)
+    assert sums(values)[-1] - sums(values)[1] == pytest.approx(values[1:].sum(), abs=1e-12)

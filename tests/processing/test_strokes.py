@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -109,6 +111,33 @@ def test_the_give_of_the_rig_is_taken_out() -> None:
     reached = np.interp(3.0, stroke.down.force_newton[-200:], stroke.down.way_mm[-200:])
 
     assert reached == pytest.approx(KEY.key_dip, abs=0.005)
+
+
+def with_a_step_back(trace: CalibratedTrace) -> CalibratedTrace:
+    """Go back by half a millimetre at 5 mm on the first way down, and on again."""
+    at = int(np.flatnonzero(trace.displacement_mm >= 5.0)[0])
+    places = np.r_[:at, at - 125 : at, at - 125 : len(trace.time_s)]
+    places[at : at + 125] = places[at : at + 125][::-1]
+    time_s = np.arange(len(places)) * 0.001
+    return replace(
+        trace, time_s=time_s, displacement_mm=trace.displacement_mm[places], force_newton=trace.force_newton[places]
+    )
+
+
+def test_without_a_step_back_there_is_no_stricter_ground() -> None:
+    assert all(stroke.stricter is None for stroke in strokes_of(calibrated(Press())))
+
+
+def test_stricter_ground_leaves_out_half_as_much_again_behind_a_step_back() -> None:
+    stroke = strokes_of(with_a_step_back(calibrated(Press())))[0]
+
+    assert stroke.stricter is not None
+    passed_again_mm = 5.0
+    left_out = [
+        np.diff(branch.way_mm)[np.flatnonzero(branch.way_mm >= passed_again_mm - 0.1)[0] :].max()
+        for branch in (stroke.down, stroke.stricter[0])
+    ]
+    assert left_out == pytest.approx([SETTINGS.stroke.new_ground_mm, 1.5 * SETTINGS.stroke.new_ground_mm], abs=0.008)
 
 
 def test_a_late_force_channel_is_brought_back_in_time() -> None:
