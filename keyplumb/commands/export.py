@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +22,7 @@ from keyplumb.exit_codes import DONE
 if TYPE_CHECKING:
     import pandas as pd
 
+    from processing.keyboard import KeyboardResult
     from recordings.keys import Key
     from recordings.reader import RecordingFile
     from recordings.types import Header
@@ -91,12 +92,13 @@ def _pieces(
         calibration = basis_of(header, settings).calibration
         return tables.sample_tables(map(opened.read_key, keys), header, calibration)
     result = analyse_file(opened, settings, keys=keys, record=header.calibration.record)
-    return {
-        "keys": lambda: [tables.keys_table(result)],
-        "numbers": lambda: [tables.numbers_table(result)],
-        "curves": lambda: tables.curve_tables(result),
-        "strokes": lambda: tables.stroke_tables(result),
-    }[arguments.table]()
+    made: dict[str, Callable[[KeyboardResult], Iterable[pd.DataFrame]]] = {
+        "keys": tables.key_tables,
+        "numbers": tables.number_tables,
+        "curves": tables.curve_tables,
+        "strokes": tables.stroke_tables,
+    }
+    return made[arguments.table](result)
 
 
 def _about(arguments: argparse.Namespace, header: Header) -> dict[str, str]:

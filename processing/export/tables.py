@@ -31,6 +31,18 @@ SI = Units("N", "mm")
 NUMBER = {"value": "", "u": "_u", "expanded": "_U95"}
 
 
+def key_tables(result: KeyboardResult) -> Iterator[pd.DataFrame]:
+    """Yield `keys_table`, in one piece."""
+    yield keys_table(result)
+
+
+def number_tables(result: KeyboardResult) -> Iterator[pd.DataFrame]:
+    """Yield one row a number, in one piece: key, measurand, value, unit, u, U95, dof, flags, reason."""
+    table = tidy_table(result)
+    numbers = ["value", "u", "U95", "dof"]
+    yield _told(table.astype(dict.fromkeys(numbers, np.float64)), result.header)
+
+
 def keys_table(result: KeyboardResult) -> pd.DataFrame:
     """Return one row a key with all numbers of it, verdicts, the codes of its findings and why it stands out."""
     import pandas as pd
@@ -71,13 +83,6 @@ def _cells(measurement: Measurement) -> dict[str, Any]:
 
 def _or_nan(value: float | None) -> float:
     return np.nan if value is None else value
-
-
-def numbers_table(result: KeyboardResult) -> pd.DataFrame:
-    """Return one row a number: key, measurand, value, unit, u, U95, dof, flags, reason."""
-    table = tidy_table(result)
-    numbers = ["value", "u", "U95", "dof"]
-    return _told(table.astype(dict.fromkeys(numbers, np.float64)), result.header)
 
 
 def curve_tables(result: KeyboardResult) -> Iterator[pd.DataFrame]:
