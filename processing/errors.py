@@ -4,6 +4,7 @@ ProcessingError
  +-- NoStroke          the trace holds no press that can be measured
  +-- FeatureNotFound   one number cannot be had from these curves; becomes its reason, never an error
  +-- NoContactPoint    numbers for the front edge were asked for, and nobody has said where the plunger presses
+ +-- TooManyRecordings a report was asked for of more recordings than can be told apart in a picture
  +-- NothingInCommon   two recordings to be compared have measured no key that both have
  +-- SameRecording     a recording was to be compared with itself
  +-- MalformedMargins  a file of margins: file, place and reason
@@ -39,6 +40,14 @@ class NoContactPoint(ProcessingError):
             "the calibration record does not say how far behind the front edge the plunger presses and how long the "
             "lever is; leave --front-edge out, or give a record that does with --calibration"
         )
+
+
+class TooManyRecordings(ProcessingError):
+    """A report was asked for of more recordings than can be told apart in a picture."""
+
+    def __init__(self, found: int, most: int) -> None:
+        self.found, self.most = found, most
+        super().__init__(f"{found} recordings; a report tells at most {most} apart: choose fewer")
 
 
 class NothingInCommon(ProcessingError):

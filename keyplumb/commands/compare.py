@@ -71,7 +71,7 @@ def run(arguments: argparse.Namespace) -> int:
     for caution in comparison.cautions:
         print(f"keyplumb: {caution}", file=sys.stderr)
     for pair in comparison.pairs:
-        _print_pair(comparison, pair, units)
+        print_pair(comparison, pair, units)
         if arguments.table:
             _print_table(pair, units)
     return DONE
@@ -98,7 +98,8 @@ def _measured(arguments: argparse.Namespace) -> list[KeyboardResult]:
     return results
 
 
-def _print_pair(comparison: Comparison, pair: PairComparison, units: Units) -> None:
+def print_pair(comparison: Comparison, pair: PairComparison, units: Units) -> None:
+    """Print what was found of one pair, in sentences."""
     from processing.comparison.band_words import band_sentences
     from processing.comparison.sentences import pair_sentences
 

@@ -1,15 +1,17 @@
-"""`keyplumb report`: one HTML file and one PDF of a recording."""
+"""`keyplumb report`: one HTML file and one PDF of a recording, or of several side by side."""
 
 from __future__ import annotations
 
 import argparse
+import shlex
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from keyplumb import __version__
 from keyplumb.commands.arguments import (
     add_calibration,
     add_front_edge,
-    add_recording,
     add_units,
     chosen_calibration,
     chosen_settings,
@@ -17,16 +19,24 @@ from keyplumb.commands.arguments import (
 )
 from keyplumb.exit_codes import DONE
 
+if TYPE_CHECKING:
+    from processing.report.recorded import Recorded
+    from recordings.calibration_record import CalibrationRecord
+
 NAME = "report"
-SUMMARY = "Write the report of a recording: one HTML file that needs nothing else, and a PDF to print."
-EXAMPLE = "keyplumb report fern.h5 --out fern-report --curves C4,A5"
+SUMMARY = (
+    "Write the report of a recording, or of several side by side: one HTML file that needs nothing else, and a PDF."
+)
+EXAMPLE = "keyplumb report fern.h5 moss.h5 --out fern-and-moss --curves C4,A5"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's words."""
-    add_recording(parser)
     parser.add_argument(
-        "--out", type=Path, metavar="NAME", help="write NAME.html and NAME.pdf (default: beside REC.h5)"
+        "recordings", type=Path, nargs="+", metavar="REC.h5", help="recordings made by `survey` or `import`; at most 4"
+    )
+    parser.add_argument(
+        "--out", type=Path, metavar="NAME", help="write NAME.html and NAME.pdf (default: beside the first REC.h5)"
     )
     parser.add_argument("--curves", type=some_keys, default=(), help="keys whose curves are shown (default: a choice)")
     add_calibration(parser)
@@ -37,22 +47,67 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Measure, then write both files."""
     from processing.display import parse_units
+    from processing.report.recorded import Made, demand_few
     from processing.report.write import write_report
+
+    demand_few(len(arguments.recordings))
+    record = chosen_calibration(arguments)
+    recordings = [_measured(path, record, arguments) for path in arguments.recordings]
+    _demand_curves(arguments, recordings)
+    written = write_report(
+        recordings,
+        arguments.out or _stem(arguments.recordings),
+        parse_units(arguments.units),
+        curves_of=arguments.curves,
+        made=Made(_command(arguments), __version__),
+    )
+    for path in written:
+        print(path)
+    for recorded in recordings:
+        whose = "" if len(recordings) == 1 else f"{recorded.result.header.run.instrument}: "
+        measured = sum(key.strokes > 0 for key in recorded.result.keys)
+        odd = len(recorded.result.odd_keys)
+        print(f"{whose}{measured} keys measured, {odd} stand out", file=sys.stderr)
+    return DONE
+
+
+def _measured(path: Path, record: CalibrationRecord | None, arguments: argparse.Namespace) -> Recorded:
+    from processing.report.recorded import Recorded, source_file
     from processing.whole_recording import analyse_file
     from recordings.errors import MalformedRecording
     from recordings.reader import open_recording
 
-    record = chosen_calibration(arguments)
-    with open_recording(arguments.recording) as opened:
-        missing = [key.name for key in arguments.curves if key not in opened.keys]
-        if missing:
-            raise MalformedRecording(str(arguments.recording), f"holds no {', '.join(missing)}; see `keyplumb info`")
+    with open_recording(path) as opened:
         if not opened.keys:
-            raise MalformedRecording(str(arguments.recording), "holds no keys; there is nothing to report")
+            raise MalformedRecording(str(path), "holds no keys; there is nothing to report")
         result = analyse_file(opened, chosen_settings(arguments), record=record)
-    stem = arguments.out or arguments.recording.with_suffix("")
-    for written in write_report(result, stem, parse_units(arguments.units), curves_of=arguments.curves):
-        print(written)
-    measured = sum(key.strokes > 0 for key in result.keys)
-    print(f"{measured} keys measured, {len(result.odd_keys)} stand out", file=sys.stderr)
-    return DONE
+    return Recorded(result, file=source_file(path))
+
+
+def _demand_curves(arguments: argparse.Namespace, recordings: list[Recorded]) -> None:
+    """Raise MalformedRecording if curves were asked for of keys that no recording holds."""
+    from recordings.errors import MalformedRecording
+
+    held = {key.key for recorded in recordings for key in recorded.result.keys}
+    missing = [key.name for key in arguments.curves if key not in held]
+    if missing:
+        places = ", ".join(str(path) for path in arguments.recordings)
+        verb = "holds" if len(recordings) == 1 else "hold"
+        raise MalformedRecording(places, f"{verb} no {', '.join(missing)}; see `keyplumb info`")
+
+
+def _stem(paths: list[Path]) -> Path:
+    """Return where a report goes if nobody says: beside the first recording, named after all."""
+    return paths[0].with_name("-".join(path.stem for path in paths))
+
+
+def _command(arguments: argparse.Namespace) -> str:
+    """Return the command that makes the same report from the same files."""
+    words = ["keyplumb", "report", *(path.name for path in arguments.recordings), "--units", arguments.units]
+    if arguments.curves:
+        words += ["--curves", ",".join(key.name for key in arguments.curves)]
+    if arguments.calibration is not None:
+        words += ["--calibration", arguments.calibration.name]
+    if arguments.front_edge:
+        words.append("--front-edge")
+    return shlex.join(words)

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import numpy as np
 from matplotlib.axes import Axes
+from scipy.stats import t
 
-from processing.display import Units, number
-from processing.report.style import BLUE, DARK, GREEN, ORANGE, PALE, RED
-from processing.stages import Curve, KeyResult
+from processing.display import Units, measured, number
+from processing.report.charts import Dots, In, Line, Note, Panel
+from processing.report.draw import draw_panel
+from processing.stages import Curve, FloatArray, KeyResult
 
 TOP_OVER_PEAK = 1.25
 """The key bed rises steeply; the picture ends this far above the highest force before it."""
+BEYOND_MM = 0.2
+NOTHING = "nothing could be measured"
 
 
 def draw_key(axes: Axes, result: KeyResult, units: Units, *, beside: KeyResult | None = None) -> None:
@@ -17,30 +22,56 @@ def draw_key(axes: Axes, result: KeyResult, units: Units, *, beside: KeyResult |
 
     A key without a curve is said to have none. The legend is the caller's: `axes.legend()` or one for many axes.
     """
-    axes.set_title(result.key.name + (f"  (pale: {beside.key.name})" if beside else ""))
-    axes.set_xlabel(f"displacement from touch ({units.of('mm')})")
-    axes.set_ylabel(f"force ({units.of('N')})")
-    curve = result.curve
-    if curve is None:
-        axes.text(0.5, 0.5, "nothing could be measured", transform=axes.transAxes, ha="center")
-        return
-    if beside is not None and beside.curve is not None:
-        _draw_lines(axes, beside.curve, units, PALE, PALE, label=False)
-    _draw_lines(axes, curve, units, BLUE, ORANGE, label=True)
+    draw_panel(axes, key_panel(result, units, beside=beside))
+
+
+def key_panel(result: KeyResult, units: Units, *, beside: KeyResult | None = None) -> Panel:
+    """Return the panel of one key, its axes as wide as this key needs."""
     shown = [key for key in (result, beside) if key is not None and key.curve is not None]
-    top = max(_top_newton(key, key.curve) for key in shown if key.curve is not None)
-    axes.set_ylim(0, units.value(top, "N"))
-    axes.set_xlim(units.value(-0.2, "mm"), units.value(float(curve.way_mm[-1]) + 0.2, "mm"))
-    _mark_features(axes, result, units, top)
+    to, curve = In(units), result.curve
+    top = max((_top_newton(key, key.curve) for key in shown if key.curve is not None), default=1.0)
+    end = max((float(key.curve.way_mm[-1]) for key in shown if key.curve is not None), default=12.0)
+    force, way = to.axis("force", "N", 0.0, top), to.axis("displacement from touch", "mm", -BEYOND_MM, end + BEYOND_MM)
+    name = result.key.name
+    if curve is None:
+        return Panel(title=name, x=way, y=force, empty=NOTHING)
+    pale = (
+        () if beside is None or beside.curve is None else _lines(beside.curve, units, beside.key.name, "pale", "pale")
+    )
+    return Panel(
+        title=name + (f"  (pale: {beside.key.name})" if beside else ""),
+        x=way,
+        y=force,
+        lines=(*pale, *_lines(curve, units, "", "down", "up"), *_guides(result, units, top)),
+        dots=marks(result, curve, units),
+        notes=_weights_in_words(result, units, top),
+    )
 
 
-def _draw_lines(axes: Axes, curve: Curve, units: Units, down: str, up: str, *, label: bool) -> None:
-    way = units.value(1.0, "mm") * curve.way_mm
-    axes.plot(way, units.value(1.0, "N") * curve.down_newton, color=down, lw=1.3, label="down" if label else None)
-    if curve.up_newton is not None:
-        axes.plot(
-            way, units.value(1.0, "N") * curve.up_newton, color=up, lw=1.3, ls="--", label="up" if label else None
-        )
+def branches(curve: Curve, units: Units, name: str, down: str, up: str) -> tuple[Line, ...]:
+    """Return both ways of a curve with their 95 % bands, under the name of what they belong to."""
+    return _lines(curve, units, name, down, up, bands=True)
+
+
+def _lines(curve: Curve, units: Units, name: str, down: str, up: str, *, bands: bool = False) -> tuple[Line, ...]:
+    to = In(units)
+    way = to(curve.way_mm, "mm")
+    factor = float(t.ppf(0.975, max(curve.noise_dof, 1.0)))
+    found = []
+    for look, side, force, u in (
+        (down, "down", curve.down_newton, curve.down_u_newton),
+        (up, "up", curve.up_newton, curve.up_u_newton),
+    ):
+        if force is not None:
+            band = to(factor * u, "N") if bands and u is not None else None
+            found.append(Line(label=f"{name} {side}".strip(), look=look, x=way, y=to(force, "N"), band=band))
+    return tuple(found)
+
+
+def top_newton(results: tuple[KeyResult, ...], share: float = 1.0) -> float:
+    """Return how high a picture of some keys must reach: a share of them is seen up to the key bed."""
+    tops = sorted(_top_newton(result, result.curve) for result in results if result.curve is not None)
+    return tops[round(share * (len(tops) - 1))] if tops else 1.0
 
 
 def _top_newton(result: KeyResult, curve: Curve) -> float:
@@ -50,77 +81,76 @@ def _top_newton(result: KeyResult, curve: Curve) -> float:
 
 
 MARKS = (
-    # place                   force                 marker colour  label
-    ("letoff_onset_position", None,                 "|",   RED,    "let-off begins"),
-    ("letoff_end_position",   None,                 "|",   RED,    "let-off ends"),
-    ("damper_position",       None,                 "s",   GREEN,  "damper"),
-    ("trigger_position",      None,                 "D",   DARK,   "note starts"),
-    ("letoff_peak_position",  "letoff_peak_force",   "v",   RED,    "let-off peak"),
-    ("bed_contact",           None,                 "x",   DARK,   "bed begins"),
+    # place                   force                 look      label
+    ("letoff_onset_position", None,                 "edge",   "let-off begins"),
+    ("letoff_end_position",   None,                 "edge",   "let-off ends"),
+    ("damper_position",       None,                 "damper", "damper"),
+    ("trigger_position",      None,                 "note on", "note starts"),
+    ("letoff_peak_position",  "letoff_peak_force",  "peak",   "let-off peak"),
+    ("bed_contact",           None,                 "bed",    "bed begins"),
 )  # fmt: skip
 
 
-def _mark_features(axes: Axes, result: KeyResult, units: Units, top_newton: float) -> None:
-    for place_name, force_name, marker, colour, label in MARKS:
-        place = result[place_name].value
-        if place is not None:
-            force = result[force_name].value if force_name else None
-            _mark(axes, result.curve, units, place, force, marker, colour, label)
-    release = result["release_position"].value
-    if release is not None and result.curve is not None and result.curve.up_newton is not None:
-        index = min(round(release / result.curve.step_mm), len(result.curve.way_mm) - 1)
-        at = units.value(release, "mm"), units.value(float(result.curve.up_newton[index]), "N")
-        axes.plot(*at, "D", color=DARK, mfc="white", ms=4.5, ls="none", label="note stops")
-    dip = result["key_dip"].value
-    if dip is not None:
-        axes.axvline(units.value(dip, "mm"), color=DARK, lw=0.8, ls=":", label="key dip")
-    _mark_weights(axes, result, units, top_newton)
+def marks(result: KeyResult, curve: Curve, units: Units) -> tuple[Dots, ...]:
+    """Return the features of a key where they were read."""
+    found = [_mark(result, curve.down_newton, curve, units, *row) for row in MARKS if result[row[0]].value is not None]
+    if result["release_position"].value is not None and curve.up_newton is not None:
+        found.append(_mark(result, curve.up_newton, curve, units, "release_position", None, "note off", "note stops"))
+    return tuple(found)
 
 
 def _mark(
-    axes: Axes,
-    curve: Curve | None,
+    result: KeyResult,
+    along: FloatArray,
+    curve: Curve,
     units: Units,
-    place_mm: float,
-    force_newton: float | None,
-    marker: str,
-    colour: str,
+    place: str,
+    force: str | None,
+    look: str,
     label: str,
-) -> None:
-    if curve is None:
-        return
-    index = min(round(place_mm / curve.step_mm), len(curve.way_mm) - 1)
-    force = float(curve.down_newton[index]) if force_newton is None else force_newton
-    axes.plot(
-        units.value(place_mm, "mm"),
-        units.value(force, "N"),
-        marker,
-        color=colour,
-        ms=9 if marker == "|" else 4.5,
-        ls="none",
-        label=None if label.startswith("let-off ") and marker == "|" else label,
+) -> Dots:
+    """Return one mark: at the force that was measured there, or on the curve."""
+    place_mm = result[place].value or 0.0
+    index = min(max(round(place_mm / curve.step_mm), 0), len(along) - 1)
+    level = result[force].value if force else None
+    newton = float(along[index]) if level is None else level
+    words = f"{result.key.name}: {label} at {measured(result[place], units)}"
+    return Dots(
+        label="let-off begins, ends" if look == "edge" else label,
+        look=look,
+        x=np.array([units.value(place_mm, "mm")]),
+        y=np.array([units.value(newton, "N")]),
+        said=(words + (f", {measured(result[force], units)}" if force else ""),),
     )
 
 
-def _mark_weights(axes: Axes, result: KeyResult, units: Units, top_newton: float) -> None:
-    """Draw both weights as bars over the window in which they were taken, with their values."""
+def _guides(result: KeyResult, units: Units, top: float) -> tuple[Line, ...]:
+    """Return the place of key dip, and both weights over the window in which they were taken."""
+    guides = []
+    dip = result["key_dip"].value
+    if dip is not None:
+        guides.append(_guide("key dip", "dip", [dip, dip], [0.0, top], units))
+    for name, look in (("down_weight", "down weight"), ("up_weight", "up weight")):
+        value = result[name].value
+        if result.window_mm is not None and value is not None:
+            guides.append(_guide("", look, list(result.window_mm), [value, value], units))
+    return tuple(guides)
+
+
+def _guide(label: str, look: str, x_mm: list[float], y_newton: list[float], units: Units) -> Line:
+    to = In(units)
+    return Line(label=label, look=look, x=to(np.array(x_mm), "mm"), y=to(np.array(y_newton), "N"), read_off=False)
+
+
+def _weights_in_words(result: KeyResult, units: Units, top: float) -> tuple[Note, ...]:
     if result.window_mm is None:
-        return
-    ends = [units.value(end, "mm") for end in result.window_mm]
-    gap = units.value(0.03 * top_newton, "N")
-    for name, letter, colour in (("down_weight", "D", BLUE), ("up_weight", "U", ORANGE)):
-        measured = result[name]
-        if measured.value is None:
-            continue
-        level = units.value(measured.value, "N")
-        above = letter == "D" or level < 3.0 * gap
-        axes.plot(ends, [level, level], color=colour, lw=3, alpha=0.35)
-        axes.text(
-            sum(ends) / 2,
-            level + gap if above else level - gap,
-            f"{letter} {number(measured.value, 'N', units)}",
-            color=DARK,
-            ha="center",
-            va="bottom" if above else "top",
-            fontsize=7,
-        )
+        return ()
+    at, gap = units.value(sum(result.window_mm) / 2.0, "mm"), 0.07 * top
+    notes = []
+    for name, letter in (("down_weight", "D"), ("up_weight", "U")):
+        value = result[name].value
+        if value is not None:
+            above = letter == "D" or value < 1.5 * gap
+            words = f"{letter} {number(value, 'N', units)}"
+            notes.append(Note(at, units.value(value if above else value - gap, "N"), words))
+    return tuple(notes)

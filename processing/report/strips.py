@@ -1,17 +1,29 @@
-"""Strips of 88 keys: one measurand a strip, naturals as open circles, sharps as filled triangles, odd keys ringed."""
+"""Strips of 88 keys: one measurand a strip, naturals hollow, sharps filled, error bars, trends, odd keys ringed.
+
+How it works: one recording shows two related measurands in one strip; several recordings share a strip per measurand.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 
-from processing.display import Units
-from processing.keyboard import KeyboardResult, values_of
-from processing.report.style import BLUE, DARK, NATURAL, ORANGE, RED, SHARP, key_axis, new_figure
+from processing.calibration_status import marked
+from processing.display import Units, measured, rounded
+from processing.keyboard import COLOURS
+from processing.report.charts import Axis, Charts, Dots, In, Line, Note, Panel, key_axis, used_looks
+from processing.report.recorded import Described, jointly_marked
+from processing.stages import KeyResult
+
+EDGE = 0.12
+"""Rings of keys beyond the axis stand so far inside its ends, as a share of it: there is room for their words."""
+FAR = 0.6
+"""Keys that stand out widen a strip by so much of its usual range at most: they must not flatten all others."""
+SECOND = ", of the number named second"
+MARGIN = 0.14
+"""Free room above and below the values, as a share of their range."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,73 +32,186 @@ class Strip:
 
     title: str
     names: tuple[str, ...]
-    downward: bool
+    downward: bool = False
 
 
 STRIPS = (
-    Strip("Down weight (dark) and up weight (light)", ("down_weight", "up_weight"), downward=False),
-    Strip("Friction", ("friction",), downward=False),
+    Strip("Down weight (circles), up weight (squares)", ("down_weight", "up_weight")),
+    Strip("Friction", ("friction",)),
     Strip("Key dip (deeper is lower)", ("key_dip",), downward=True),
-    Strip("Let-off peak (dark), note starts (light)", ("letoff_peak_position", "trigger_position"), downward=True),
-    Strip("Let-off: drop", ("letoff_drop",), downward=False),
-    Strip("Note stops, above the dip", ("release_height",), downward=False),
+    Strip("Let-off peak (circles), note starts (squares); deeper is lower",
+          ("letoff_peak_position", "trigger_position"), downward=True),
+    Strip("Let-off: drop", ("letoff_drop",)),
+    Strip("Note stops, above the dip", ("release_height",)),
+    Strip("Reset, above the dip", ("reset_height",)),
+    Strip("Latency of the note", ("note_latency",)),
+    Strip("Fastest repetition", ("repetition_limit",)),
 )  # fmt: skip
+SIDE_BY_SIDE = (
+    Strip("Down weight", ("down_weight",)),
+    Strip("Up weight", ("up_weight",)),
+    Strip("Friction", ("friction",)),
+    Strip("Key dip (deeper is lower)", ("key_dip",), downward=True),
+    Strip("Let-off peak (deeper is lower)", ("letoff_peak_position",), downward=True),
+    Strip("Let-off: drop", ("letoff_drop",)),
+    Strip("Note starts (deeper is lower)", ("trigger_position",), downward=True),
+    Strip("Note stops, above the dip", ("release_height",)),
+    Strip("Reset, above the dip", ("reset_height",)),
+    Strip("Latency of the note", ("note_latency",)),
+    Strip("Fastest repetition", ("repetition_limit",)),
+)
 
 
-def draw_strips(result: KeyboardResult, units: Units) -> Figure:
-    """Return the figure of all strips that have something to show."""
-    shown = [strip for strip in STRIPS if any(_known(result, name) for name in strip.names)] or [STRIPS[0]]
-    figure = new_figure(7.6, 1.55 * len(shown) + 0.5)
-    all_axes = figure.subplots(len(shown), 1, sharex=True, squeeze=False)[:, 0]
-    for axes, strip in zip(all_axes, shown, strict=True):
-        _draw_strip(axes, strip, result, units)
-    key_axis(all_axes[-1])
-    all_axes[0].legend(handles=_legend(), loc="lower right", bbox_to_anchor=(1, 1), ncols=3)
-    return figure
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """One measurand of one recording in a strip, and the number of its look."""
+
+    recorded: Described
+    name: str
+    number: int
+    called: str
+    """Whose it is, said before it."""
+    told_apart: str
+    """Said behind it in the legend."""
 
 
-def _known(result: KeyboardResult, name: str) -> bool:
-    return any(key[name].value is not None for key in result.keys)
+def strips(recordings: Sequence[Described], units: Units) -> Charts | None:
+    """Return all strips that have something to show, None if none has."""
+    chosen = STRIPS if len(recordings) == 1 else SIDE_BY_SIDE
+    panels = tuple(panel for strip in chosen if (panel := strip_panel(strip, recordings, units)) is not None)
+    if not panels:
+        return None
+    return Charts(
+        caption="All keys from bass to treble. Hollow marks are naturals, triangles sharps; bars are 95 % intervals, "
+        "where they are wider than the mark; lines are trends (Theil-Sen, or smooth where no line fits) with their "
+        "95 % bands, dotted for sharps; rings mark keys that stand out from their neighbours in that number, at the "
+        "edge with the value where they lie beyond it.",
+        panels=panels,
+        columns=1,
+        height_mm=40.0,
+        legend=used_looks(panels, lambda label: "trend" not in label),
+    )
 
 
-def _draw_strip(axes: Axes, strip: Strip, result: KeyboardResult, units: Units) -> None:
-    unit = result.keys[0][strip.names[0]].unit
-    axes.set_title(strip.title)
-    axes.set_ylabel(units.of(unit))
-    for name, colour in zip(strip.names, (BLUE, ORANGE), strict=False):
-        for key_colour, marker in (("natural", NATURAL), ("sharp", SHARP)):
-            numbers, values = values_of(name, key_colour, result.keys)
-            fill = "white" if key_colour == "natural" else colour
-            shown = units.value(1.0, unit) * values
-            axes.plot(numbers, shown, marker, color=colour, mfc=fill, ms=3.6, mew=0.9, ls="none")
-        _ring_odd_keys(axes, name, result, units)
-        _draw_trend(axes, name, result, units, colour)
-    axes.margins(y=0.14)
-    if strip.downward:
-        axes.invert_yaxis()
+def strip_panel(strip: Strip, recordings: Sequence[Described], units: Units) -> Panel | None:
+    """Return one strip, None if nothing of it was measured."""
+    joint = jointly_marked(units, recordings)
+    if len(recordings) == 1:
+        shown = [Shown(recordings[0], name, number, "", SECOND * number) for number, name in enumerate(strip.names)]
+    else:
+        shown = [
+            Shown(recorded, name, number, f"{recorded.name}, ", "")
+            for name in strip.names
+            for number, recorded in enumerate(recordings)
+        ]
+    shown = [one for one in shown if _known(one)]
+    if not shown:
+        return None
+    y = _axis(strip, shown, joint)
+    dots = [dots for one in shown for dots in _values(one, units)] + [_rings(one, units, y) for one in shown]
+    return Panel(
+        title=strip.title,
+        x=key_axis(key.key for recorded in recordings for key in recorded.result.keys),
+        y=y,
+        lines=tuple(line for one in shown for line in trend_lines(one, units)),
+        dots=tuple(one for one in dots if len(one.x)),
+        notes=tuple(note for one in shown for note in _odd_names(one, units, y)),
+    )
 
 
-def _ring_odd_keys(axes: Axes, name: str, result: KeyboardResult, units: Units) -> None:
-    """Ring the keys that stand out in this very measurand and write their names beside."""
-    for odd in result.odd_keys:
-        value = odd.result[name].value
-        if value is not None and name in [reason.code for reason in odd.reasons]:
-            at = odd.result.key.number, units.value(value, odd.result[name].unit)
-            axes.plot(*at, "o", color=RED, mfc="none", ms=9, mew=1.2)
-            axes.annotate(odd.result.key.name, at, xytext=(6, 3), textcoords="offset points", fontsize=7, color=DARK)
+def _known(shown: Shown) -> list[KeyResult]:
+    return [key for key in shown.recorded.result.keys if key[shown.name].value is not None]
 
 
-def _draw_trend(axes: Axes, name: str, result: KeyboardResult, units: Units, colour: str) -> None:
-    for trend in result.trends:
-        if trend.name == name:
-            ends = np.array([trend.at_first, trend.at_last]) * units.value(1.0, trend.unit)
-            style = "-" if trend.colour == "natural" else ":"
-            axes.plot([trend.first_key, trend.last_key], ends, style, color=colour, lw=0.8, alpha=0.8)
+def _axis(strip: Strip, shown: list[Shown], units: Units) -> Axis:
+    """Return an axis on which the usual keys fill the strip; keys that stand out far may lie beyond it."""
+    everything: list[float] = []
+    usual: list[float] = []
+    for one in shown:
+        odd = {key.key for key in _odd(one)}
+        for key in _known(one):
+            value, over = key[one.name].value or 0.0, key[one.name].expanded or 0.0
+            everything += [value - over, value + over]
+            usual += [] if key.key in odd else [value - over, value + over]
+    low, high = min(usual or everything), max(usual or everything)
+    far = FAR * (high - low)
+    low, high = max(min(everything), low - far), min(max(everything), high + far)
+    room = MARGIN * ((high - low) or abs(high) or 1.0)
+    unit = _known(shown[0])[0][shown[0].name].unit
+    return In(units).axis("", unit, low - room, high + room, downward=strip.downward)
 
 
-def _legend() -> list[Line2D]:
+def _values(shown: Shown, units: Units) -> tuple[Dots, ...]:
+    own = marked(units, shown.recorded.result.header)
+    return tuple(
+        _dots(
+            [key for key in _known(shown) if key.key.colour == colour],
+            shown,
+            f"{shown.called}{colour}s{shown.told_apart}",
+            f"{colour} {shown.number}",
+            own,
+        )
+        for colour in COLOURS
+    )
+
+
+def _rings(shown: Shown, units: Units, y: Axis) -> Dots:
+    """Return rings about the keys that stand out here; a key beyond the axis has its ring at the edge."""
+    rings = _dots(_odd(shown), shown, "stands out here", "odd", marked(units, shown.recorded.result.header))
+    return replace(rings, y=np.clip(rings.y, *_edges(y)))
+
+
+def _edges(y: Axis) -> tuple[float, float]:
+    inset = EDGE * (y.high - y.low)
+    return y.low + inset, y.high - inset
+
+
+def _dots(keys: list[KeyResult], shown: Shown, label: str, look: str, units: Units) -> Dots:
+    found = [key[shown.name] for key in keys]
+    return Dots(
+        label=label,
+        look=look,
+        x=np.array([key.key.number for key in keys], np.float64),
+        y=np.array([units.value(one.value or 0.0, one.unit) for one in found], np.float64),
+        bar=None if look == "odd" else np.array([units.value(one.expanded or 0.0, one.unit) for one in found]),
+        said=tuple(f"{shown.called}{key.key.name}: {measured(key[shown.name], units)}" for key in keys),
+    )
+
+
+def _odd(shown: Shown) -> list[KeyResult]:
+    """Return the keys that stand out in this very measurand."""
     return [
-        Line2D([], [], marker=NATURAL, color=DARK, mfc="white", ls="-", lw=0.8, ms=4, label="naturals, line"),
-        Line2D([], [], marker=SHARP, color=DARK, ls=":", lw=0.8, ms=4, label="sharps, line"),
-        Line2D([], [], marker="o", color=RED, mfc="none", ls="none", ms=8, label="stands out here"),
+        odd.result
+        for odd in shown.recorded.result.odd_keys
+        if odd.result[shown.name].value is not None and shown.name in [reason.code for reason in odd.reasons]
     ]
+
+
+def _odd_names(shown: Shown, units: Units, y: Axis) -> list[Note]:
+    """Return the names of the keys that stand out here, with their values where they lie beyond the axis."""
+    low, high = _edges(y)
+    notes = []
+    for key in _odd(shown):
+        found = key[shown.name]
+        at = units.value(found.value or 0.0, found.unit)
+        words = key.key.name if low <= at <= high else f"{key.key.name}: {rounded(found, units)}"
+        notes.append(Note(float(key.key.number), min(max(at, low), high), words))
+    return notes
+
+
+def trend_lines(shown: Shown, units: Units) -> tuple[Line, ...]:
+    """Return the trends of a measurand with their 95 % bands, one a colour."""
+    to = In(units)
+    trends = [one.trend for one in shown.recorded.statistics.measurands if one.name == shown.name]
+    return tuple(
+        Line(
+            label=f"{shown.called}trend of the {trend.colour}s",
+            look=f"{trend.colour} line {shown.number}",
+            x=np.array(trend.numbers, np.float64),
+            y=to(trend.fitted, trend.unit),
+            band=to(trend.half_width, trend.unit),
+            read_off=False,
+        )
+        for trend in trends
+        if trend is not None
+    )

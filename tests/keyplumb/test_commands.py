@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import json
 import subprocess
@@ -250,16 +251,24 @@ def test_a_record_that_cannot_be_read_is_refused_with_its_place(
     assert "c.json, operator:" in capsys.readouterr().err
 
 
-def test_report_writes_both_files_and_needs_nothing_from_outside(tmp_path: Path) -> None:
+def test_report_writes_both_files_with_what_makes_them_again(tmp_path: Path) -> None:
     path = a_file(tmp_path / "r.h5", keys=8)
 
-    assert run("report", path, "--curves", "C4") == 0
+    assert run("report", path, "--curves", "C4", "--units", "N,mm") == 0
     page = (tmp_path / "r.html").read_text()
     assert (tmp_path / "r.pdf").read_bytes().startswith(b"%PDF")
     assert "bench test" in page
-    assert page.count("<svg") == 3
-    for outside in ("<script", "<link", "src=", "@import", "url(http"):
-        assert outside not in page
+    assert "keyplumb report r.h5 --units N,mm --curves C4" in page
+    assert hashlib.sha256(path.read_bytes()).hexdigest() in page
+
+
+def test_report_lays_two_recordings_side_by_side_under_both_their_names(tmp_path: Path) -> None:
+    paths = [a_file(tmp_path / name, keys=8) for name in ("before.h5", "after.h5")]
+
+    assert run("report", *paths) == 0
+    assert "before" in (page := (tmp_path / "before-after.html").read_text())
+    assert "bench test (after)" in page
+    assert (tmp_path / "before-after.pdf").exists()
 
 
 def test_a_report_of_a_recording_without_a_press_says_so(tmp_path: Path) -> None:
@@ -268,6 +277,25 @@ def test_a_report_of_a_recording_without_a_press_says_so(tmp_path: Path) -> None
 
     assert run("report", tmp_path / "r.h5") == 0
     assert "the plunger moved" in (tmp_path / "r.html").read_text()
+
+
+def test_a_report_of_a_recording_without_keys_is_refused_in_a_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write_recording(tmp_path / "r.h5", a_header(), [])
+
+    assert run("report", tmp_path / "r.h5") == 3
+    assert "holds no keys; there is nothing to report" in capsys.readouterr().err
+    assert not (tmp_path / "r.html").exists()
+
+
+def test_a_report_of_too_many_recordings_is_refused_in_a_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = a_file(tmp_path / "r.h5")
+
+    assert run("report", *[path] * 5) == 3
+    assert "5 recordings; a report tells at most 4 apart" in capsys.readouterr().err
 
 
 FAST_PROGRAMME = """

@@ -19,9 +19,11 @@ from processing.display import Units
 from processing.errors import NoContactPoint
 from processing.keyboard import KeyboardResult
 from processing.pipeline import analyse
+from processing.report.blocks import Answer, Folded, TableBlock
 from processing.report.content import build_content
 from processing.report.curves import draw_key
 from processing.report.key_table import key_table, short_key_table
+from processing.report.recorded import Recorded
 from processing.report.style import new_figure
 from processing.report.write import write_report
 from processing.summary import odd_key_sentences, summary
@@ -218,19 +220,23 @@ def test_every_force_that_people_read_carries_its_mark(
     header = recalibrated(a_header(), record)
     keys = [a_recording(odd if n == 42 else None, Press(seed=n), name=replace(KEY, number=n)) for n in range(38, 47)]
     result = analyse(header, keys, QUICK)
-    content = build_content(result, Units())
+    blocks = build_content([Recorded(result)], Units()).blocks()
+    tables = [block for block in blocks if isinstance(block, TableBlock) and block.title != "Settings in force"]
+    tables += [table for block in blocks if isinstance(block, Folded) for table in block.tables]
     texts = [*summary(result, Units()), *(why for _, why in odd_key_sentences(result, Units()))]
-    texts += [cell for _, table in content.details for row in table.rows for cell in row]
-    texts += [*content.keys.heads, *(text for _, text in content.recording_findings)]
+    texts += [text for block in blocks if isinstance(block, Answer) for text in block.sentences]
+    texts += [cell for block in tables for row in (block.table.heads, *block.table.rows) for cell in row]
 
     assert begins in texts[0]
-    unmarked = [text for text in texts if text.count("gf") + text.count("mJ") != text.count(mark)]
-    assert [text for text in unmarked if not text.startswith(f"{len(keys)} of")] == []
-    assert dict(content.method)["Calibration"].startswith(begins)
+    unmarked = [text for text in texts if text.count("gf") + text.count("mJ") > text.count(mark)]
+    units_asked_for = "gf, mm"
+    assert [text for text in unmarked if text != units_asked_for and not text.startswith(f"{len(keys)} of")] == []
+    rows = [row for block in tables for row in block.table.rows]
+    assert next(row[1] for row in rows if row[0] == "Calibration").startswith(begins)
     axes = new_figure(4, 4).add_subplot()
     draw_key(axes, result.keys[0], dataclasses.replace(Units(), force_mark=mark))
     assert mark in axes.get_ylabel()
-    html, _ = write_report(result, tmp_path / "r", Units())
+    html, _ = write_report([Recorded(result)], tmp_path / "r", Units())
     assert html.read_text().count(mark) > 20
     assert flag in result.keys[0]["down_weight"].flags
 

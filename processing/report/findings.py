@@ -1,0 +1,153 @@
+"""What a comparison has found, for a report: sentences, tables, and where in the travel recordings differ.
+
+How it works: the first recording is what the others are held against (`processing/comparison`). Recordings that have no
+key in common are shown beside one another all the same, with the sentence that says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from processing.comparison.band_words import band_sentences
+from processing.comparison.compare import compare_keyboards
+from processing.comparison.curves import CurveBand
+from processing.comparison.regions import REGIONS
+from processing.comparison.sentences import pair_sentences, sentences_of
+from processing.comparison.types import Comparison, PairComparison
+from processing.comparison.view import difference_table
+from processing.display import Units
+from processing.errors import NothingInCommon
+from processing.report.blocks import Answer, Block, Folded, Sentences, TableBlock
+from processing.report.charts import SMALLEST_RANGE, Axis, Charts, In, Line, Panel, used_looks
+from processing.report.recorded import Described, jointly_marked
+
+MOST_ON_FIRST_PAGE = 8
+NOTICED = ("a hand may notice", "at the edge of what a hand notices")
+"""Of these the first page speaks first: how the comparison says that a difference may matter to a player."""
+ROOM = 0.1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Found:
+    """A comparison, or the sentence that says why there is none; both empty for one recording."""
+
+    comparison: Comparison | None = None
+    why_not: str = ""
+
+
+def comparison_of(recordings: Sequence[Described]) -> Found:
+    """Return the comparison of all recordings with the first."""
+    if len(recordings) < 2:
+        return Found()
+    try:
+        return Found(compare_keyboards([one.result for one in recordings], [recorded.name for recorded in recordings]))
+    except NothingInCommon as nothing:
+        return Found(why_not=f"They cannot be compared: {nothing}.")
+
+
+def most_important(recordings: Sequence[Described], found: Found, units: Units) -> tuple[str, ...]:
+    """Return the sentences of the first page: what a hand may notice before the rest."""
+    if found.comparison is None:
+        return (found.why_not,)
+    told = sentences_of(found.comparison, jointly_marked(units, recordings))
+    first = [[sentence for sentence in told if words in sentence] for words in NOTICED]
+    rest = [sentence for sentence in told if not any(words in sentence for words in NOTICED)]
+    ordered = [*first[0], *first[1], *rest]
+    if len(ordered) <= MOST_ON_FIRST_PAGE:
+        return tuple(ordered)
+    more = len(ordered) - MOST_ON_FIRST_PAGE
+    return (*ordered[:MOST_ON_FIRST_PAGE], f"And {more} more: see “How they differ”.")
+
+
+def differences(recordings: Sequence[Described], found: Found, units: Units) -> tuple[Block, ...]:
+    """Return every sentence of the comparison, and what must be known before believing it."""
+    if found.comparison is None:
+        return (Sentences((found.why_not,)),) if found.why_not else ()
+    one = found.comparison
+    sure = f"{100.0 * (1.0 - one.settings.alpha):g}"
+    rule = (
+        "Differences are means over the keys that both have, ± their 95 % intervals with both budgets in them. What is "
+        f"told differs surely: among all {one.tests} tests together nothing is told by chance in {sure} of 100 "
+        "comparisons. What a hand may notice is a guide from published thresholds, no measurement."
+    )
+    joint = jointly_marked(units, recordings)
+    told = tuple(
+        Answer(f"{pair.second} against {pair.first}", tuple(pair_sentences(pair, joint))) for pair in one.pairs
+    )
+    return (*told, Answer("How to read this", (rule, *one.cautions)))
+
+
+def difference_tables(recordings: Sequence[Described], found: Found, units: Units) -> tuple[Block, ...]:
+    """Return the table of differences of each pair."""
+    if found.comparison is None:
+        return ()
+    joint = jointly_marked(units, recordings)
+    tables = tuple(
+        TableBlock(
+            f"{pair.second} against {pair.first}",
+            table := difference_table(pair, joint),
+            frozenset(place for place, row in enumerate(table.rows) if "different" in row),
+        )
+        for pair in found.comparison.pairs
+    )
+    on_paper = "Every difference with its interval is in the HTML file, and in a table by: keyplumb compare --table."
+    return (Folded("All differences", on_paper, tables),)
+
+
+def travel(recordings: Sequence[Described], found: Found, units: Units) -> tuple[Block, ...]:
+    """Return where in the travel each pair differs, in pictures and sentences; nothing without bands."""
+    if found.comparison is None:
+        return ()
+    joint = jointly_marked(units, recordings)
+    blocks: list[Block] = []
+    for number, pair in enumerate(found.comparison.pairs, 1):
+        if pair.bands:
+            blocks += [_bands(pair, In(joint), number), Sentences(tuple(band_sentences(pair, joint)))]
+    return tuple(blocks)
+
+
+def _bands(pair: PairComparison, to: In, number: int) -> Charts:
+    shown = [
+        band
+        for region in REGIONS
+        for branch in ("down", "up")
+        for band in pair.bands
+        if (band.region, band.branch, band.colour) == (region.name, branch, pair.bands[0].colour)
+    ]
+    reaches = (float(np.max(np.abs(band.difference_newton) + band.half_width_newton)) for band in shown)
+    reach = max(SMALLEST_RANGE, *reaches)
+    force = to.axis("difference", "N", -(1.0 + ROOM) * reach, (1.0 + ROOM) * reach)
+    panels = tuple(_band_panel(band, to, force, number) for band in shown)
+    return Charts(
+        caption=f"{pair.second} less {pair.first}, mean of the {shown[0].colour}s that both have. Each band holds all "
+        "over the travel at once with 95 %; where it leaves out 0 they surely differ. The way ends where the key bed "
+        "begins.",
+        panels=panels,
+        columns=2,
+        height_mm=50.0,
+        legend=used_looks(panels),
+    )
+
+
+def _band_panel(band: CurveBand, to: In, force: Axis, number: int) -> Panel:
+    region = next(region for region in REGIONS if region.name == band.region)
+    way, end = to(band.way_mm, "mm"), float(band.way_mm[-1])
+    zero = np.zeros(2)
+    return Panel(
+        title=f"{'Pressing' if band.branch == 'down' else 'Letting up'} {region.where} ({band.keys} keys)",
+        x=to.axis("displacement from touch", "mm", 0.0, end),
+        y=force,
+        lines=(
+            Line(label="", look="zero", x=to(np.array([0.0, end]), "mm"), y=zero, read_off=False),
+            Line(
+                label="mean difference",
+                look=f"{band.branch} {number}",
+                x=way,
+                y=to(band.difference_newton, "N"),
+                band=to(band.half_width_newton, "N"),
+            ),
+        ),
+    )
