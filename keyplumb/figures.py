@@ -39,6 +39,14 @@ def axes_or_new(ax: Axes | None) -> Axes:
     return pyplot.subplots(figsize=INCHES, layout="constrained")[1]
 
 
+def explain(ax: Axes) -> None:
+    """Add a legend that says each thing once, where it hides the least; none if there is nothing to explain."""
+    handles, labels = ax.get_legend_handles_labels()
+    once = dict(zip(labels, handles, strict=True))
+    if once:
+        ax.legend(list(once.values()), list(once), loc="best", fontsize="small")
+
+
 def draw_curve(ax: Axes, curve: Curve, units: Units, *, label: str, colour: str | None) -> None:
     """Draw both ways of a curve with their 95 % bands: down solid, up dashed, in one colour."""
     way, factor = units.value(1.0, "mm") * curve.way_mm, float(student_t.ppf(0.975, max(curve.noise_dof, 1.0)))
@@ -54,7 +62,7 @@ def draw_curve(ax: Axes, curve: Curve, units: Units, *, label: str, colour: str 
         ax.fill_between(way, shown - half, shown + half, color=colour, alpha=0.25, linewidth=0.0)
     ax.set_xlabel(f"displacement from touch ({units.of('mm')})")
     ax.set_ylabel(f"force ({units.of('N')})")
-    ax.legend()
+    explain(ax)
 
 
 def draw_keyboard(ax: Axes, statistics: KeyboardStatistics, name: str, units: Units, *, label: str) -> None:
@@ -70,7 +78,7 @@ def draw_keyboard(ax: Axes, statistics: KeyboardStatistics, name: str, units: Un
         colour = _draw_measurand(ax, one, units, label, colour)
     _keys_along(ax)
     ax.set_ylabel(_axis_words(name, found[0].unit, units))
-    ax.legend()
+    explain(ax)
 
 
 def _draw_measurand(ax: Axes, one: MeasurandStatistics, units: Units, label: str, colour: str | None) -> str:
@@ -106,7 +114,7 @@ def draw_differences(ax: Axes, pair: PairComparison, name: str, units: Units) ->
     ax.axhline(0.0, color="black", linewidth=0.8)
     _keys_along(ax)
     ax.set_ylabel(f"{pair.second} less {pair.first}:\n{_axis_words(name, found[0].unit, units)}")
-    ax.legend()
+    explain(ax)
 
 
 def _draw_paired(ax: Axes, one: Paired, units: Units, colour: str) -> None:
@@ -145,7 +153,7 @@ def draw_band(ax: Axes, band: CurveBand, units: Units, *, words: str) -> None:
     ax.axhline(0.0, color="black", linewidth=0.8)
     ax.set_xlabel(f"displacement from touch ({units.of('mm')})")
     ax.set_ylabel(f"{words} ({units.of('N')})")
-    ax.legend()
+    explain(ax)
 
 
 def _axis_words(name: str, unit: str, units: Units) -> str:
@@ -155,4 +163,4 @@ def _axis_words(name: str, unit: str, units: Units) -> str:
 
 def _keys_along(ax: Axes) -> None:
     ax.set_xlim(0, KEY_COUNT + 1)
-    ax.set_xticks([1, *range(4, KEY_COUNT + 1, 12)], ["A0", *(f"C{octave}" for octave in range(1, 9))])
+    ax.set_xticks([1, *range(16, KEY_COUNT + 1, 12)], ["A0", *(f"C{octave}" for octave in range(2, 9))])

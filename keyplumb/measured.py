@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from keyplumb.figures import axes_or_new, draw_curve, draw_keyboard
+from keyplumb.figures import axes_or_new, draw_curve, draw_keyboard, explain
 from processing.calibration_status import marked
 from processing.display import parse_units
 from processing.keyboard import KeyboardResult
@@ -116,8 +116,7 @@ class MeasuredKey:
 
         drawn_on = axes_or_new(ax)
         draw_key(drawn_on, self.result, marked(parse_units(units), self.header))
-        if drawn_on.get_legend_handles_labels()[0]:  # a key without a curve has nothing to explain
-            drawn_on.legend(loc="upper left", ncols=3)
+        explain(drawn_on)
         return drawn_on
 
 
