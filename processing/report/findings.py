@@ -24,7 +24,7 @@ from processing.report.blocks import Answer, Block, Folded, Sentences, TableBloc
 from processing.report.charts import SMALLEST_RANGE, Axis, Charts, In, Line, Panel, used_looks
 from processing.report.recorded import Described, jointly_marked
 
-MOST_ON_FIRST_PAGE = 8
+MOST_ON_FIRST_PAGE = 6
 NOTICED = ("a hand may notice", "at the edge of what a hand notices")
 """Of these the first page speaks first: how the comparison says that a difference may matter to a player."""
 ROOM = 0.1

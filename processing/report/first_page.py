@@ -136,6 +136,6 @@ def _picture(recordings: Sequence[Described], units: Units) -> Charts | None:
         else f"{key.name}, down (solid) and up (dashed).",
         panels=panels,
         columns=2,
-        height_mm=56.0,
+        height_mm=52.0,
         legend=used_looks(panels, lambda label: "trend" not in label),
     )

@@ -26,6 +26,7 @@ AXES_LEFT, AXES_RIGHT, AXES_TOP, AXES_BOTTOM = 0.55, 0.12, 0.24, 0.42
 UNLABELLED_BOTTOM = 0.26
 """The same below an axis without a label: that of keys."""
 TILE_GAP = 0.04
+CAPTION = 8.0
 
 
 class Pages(Protocol):
@@ -121,7 +122,7 @@ class Paper:
         high = charts.height_mm / MM
         if charts.tiles:  # a page holds them all
             high = min((high + TILE_GAP) * ceil(len(charts.panels) / charts.columns) + 0.3, TOP - BOTTOM - 0.6)
-        return high + 0.25 * (1 + len(charts.legend) // 5)
+        return high + _caption_high(charts) + 0.25 * (1 + len(charts.legend) // 5)
 
     def charts(self, charts: Charts) -> None:
         """Draw panels in rows, with their legend above and their caption below."""
@@ -132,7 +133,8 @@ class Paper:
         wide = (RIGHT - LEFT + gap) / charts.columns - gap
         tiles_on = None
         for start in range(0, len(charts.panels), charts.columns):
-            if self._y - high < BOTTOM:
+            is_last = start + charts.columns >= len(charts.panels)
+            if self._y - high - (_caption_high(charts) if is_last else 0.0) < BOTTOM:
                 self._turn()
                 tiles_on = None
             if charts.tiles and tiles_on is None:
@@ -145,7 +147,7 @@ class Paper:
                     draw_panel(self._axes(_inner(frame, panel)), panel)
             self._y -= high + gap
         self.keep_together(0.3)
-        self.text(charts.caption, 8.0, before=0.02)
+        self.text(charts.caption, CAPTION, before=0.02)
         self._y -= 0.08
 
     def _axes(self, frame: Frame) -> Axes:
@@ -187,6 +189,11 @@ def _legend_rows(labels: list[str]) -> list[tuple[int, int]]:
             first, used = place, 0.0
         used += wide
     return [*rows, (first, len(labels))]
+
+
+def _caption_high(charts: Charts) -> float:
+    """Return how much room a caption needs: it stands under its last row of panels, never overleaf."""
+    return 0.15 + len(broken(charts.caption, CAPTION, RIGHT - LEFT)) * SPACING * CAPTION / POINTS
 
 
 def _inner(frame: Frame, panel: Panel) -> Frame:
