@@ -22,6 +22,7 @@ from multiprocessing import Pool
 import numpy as np
 from scipy.stats import binomtest
 
+from benchmarks.coverage import NEWTON_PER_GF, shown
 from benchmarks.ugly_keys import GROUPS, Group, LetOffManner, UglyKey, ugly_key
 from processing.features.table import FEATURES
 from processing.pipeline import analyse_key
@@ -31,7 +32,6 @@ SURE_NEWTON = 0.05
 """A let-off whose rise and drop are this large must be found."""
 FAR_OFF = 4.0
 """Standard uncertainties: a number further off than this, without a flag, is wrong."""
-NEWTON_PER_GF = 0.00980665
 AIMS = {
     "weights": (0.3 * NEWTON_PER_GF, 1.0 * NEWTON_PER_GF),
     "positions": (0.01, 0.04),
@@ -196,7 +196,7 @@ def lines(rows: Iterable[Row], shares: Iterable[Share]) -> Iterable[str]:
     """Yield the tables for people: forces in gf, ways in um, works in uJ."""
     yield f"{'':23}{'group':19}{'keys':>5}{'bias':>9}{'median':>9}{'95 %':>9} {'unit':6}{'missing':>8}{'wrong':>7}  aim"
     for row in rows:
-        factor, unit = _shown(row.unit)
+        factor, unit = shown(row.unit)
         sizes = "".join(f"{factor * size:9.3f}" for size in (row.bias, row.median, row.percentile_95))
         aim = f"{factor * row.aim[0]:g}, {factor * row.aim[1]:g}" if row.aim else ""
         yield (
@@ -209,12 +209,6 @@ def lines(rows: Iterable[Row], shares: Iterable[Share]) -> Iterable[str]:
             f"{share.what:50}{share.hits:6} of {share.of:6} = {share.hits / share.of:7.2%}  ({low:.2%} to {high:.2%})"
             f"{'  MISSED' if share.missed else ''}"
         )
-
-
-def _shown(unit: str) -> tuple[float, str]:
-    gram_force = 1.0 / NEWTON_PER_GF
-    shown = {"N": (gram_force, "gf"), "N/mm": (gram_force, "gf/mm"), "mm": (1000.0, "um"), "mJ": (1000.0, "uJ")}
-    return shown.get(unit, (1.0, unit))
 
 
 def main() -> int:

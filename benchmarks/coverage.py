@@ -4,7 +4,8 @@ How it works: virtual keys are recorded (`virtual_keys.py`), measured as any rec
 against what the model knows. The share of intervals that hold their truth is itself only an estimate; beside it stands
 its own 95 % interval (Clopper & Pearson, Biometrika 26:404, 1934; by scipy). Read `narrow`: the share is below 92 %
 beyond doubt, the uncertainty claims too much. `wide`: it is above 98 % beyond doubt, the uncertainty claims too little.
-The same is asked of each of the four groups, motor and hand, naturals and sharps.
+The same is asked of each of the four groups, motor and hand, naturals and sharps; since that makes some 120 questions,
+a group is called off only beyond a doubt of 0.05 over their number (Bonferroni), or chance alone would call some.
 """
 
 from __future__ import annotations
@@ -104,7 +105,8 @@ def _row(name: str, unit: str, held: list[Held]) -> Row:
     errors = np.array([one.value - one.truth for one in both])
     share, low, high = _covered(both)
     of_group = {group: [one for one in both if one.group == group] for group in GROUPS}
-    shares = {group: _covered(some) for group, some in of_group.items() if some}
+    sure = 1.0 - 0.05 / (len(FEATURES) * len(GROUPS))
+    shares = {group: _covered(some, sure) for group, some in of_group.items() if some}
     return Row(
         name,
         unit,
@@ -123,10 +125,10 @@ def _row(name: str, unit: str, held: list[Held]) -> Row:
     )
 
 
-def _covered(held: list[Held]) -> tuple[float, float, float]:
-    """Return the share of intervals that hold their truth, and the 95 % interval of that share."""
+def _covered(held: list[Held], sure: float = 0.95) -> tuple[float, float, float]:
+    """Return the share of intervals that hold their truth, and the interval of that share."""
     hits = sum(one.covered for one in held)
-    low, high = binomtest(hits, len(held)).proportion_ci(0.95, "exact")
+    low, high = binomtest(hits, len(held)).proportion_ci(sure, "exact")
     return hits / len(held), float(low), float(high)
 
 
@@ -144,7 +146,7 @@ def lines(rows: list[Row]) -> Iterable[str]:
         f"{'':7}{'   '.join(GROUPS)}   missing invented"
     )
     for row in rows:
-        factor, unit = _shown(row.unit)
+        factor, unit = shown(row.unit)
         sizes = "".join(f"{factor * size:9.3f}" for size in (row.bias, row.median_error, row.median_expanded))
         shares = "".join(f"{row.by_group.get(group, np.nan):{len(group) + 3}.1%}" for group in GROUPS)
         yield (
@@ -153,10 +155,11 @@ def lines(rows: list[Row]) -> Iterable[str]:
         )
 
 
-def _shown(unit: str) -> tuple[float, str]:
+def shown(unit: str) -> tuple[float, str]:
+    """Return a factor and the unit in which a table for people shows one of ours."""
     gram_force = 1.0 / NEWTON_PER_GF
-    shown = {"N": (gram_force, "gf"), "N/mm": (gram_force, "gf/mm"), "mm": (1000.0, "um"), "mJ": (1000.0, "uJ")}
-    return shown.get(unit, (1.0, unit))
+    units = {"N": (gram_force, "gf"), "N/mm": (gram_force, "gf/mm"), "mm": (1000.0, "um"), "mJ": (1000.0, "uJ")}
+    return units.get(unit, (1.0, unit))
 
 
 def rows_of_keys(keys: int, seed: int = 0) -> list[Row]:

@@ -1,4 +1,4 @@
-"""What the report of a whole keyboard costs, and how large its files are."""
+"""What the report of a whole keyboard costs: seconds beside those of measuring it, and megabytes."""
 
 from __future__ import annotations
 
@@ -14,22 +14,23 @@ from processing.report.write import write_report
 from processing.whole_recording import analyse_file
 from recordings.reader import open_recording
 
-LIMIT_S, LIMIT_MB = 15.0, 8.0
+AIM_S, AIM_MB = 15.0, 8.0
 
 
 def lines() -> Iterable[str]:
-    """Yield what was measured, a line."""
+    """Yield what was measured, a line each."""
     with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "survey.h5"
+        path, stem = Path(folder) / "survey.h5", Path(folder) / "report"
         a_survey(path)
         begun = time.perf_counter()
         with open_recording(path) as opened:
             result = analyse_file(opened)
         measured = time.perf_counter()
-        write_report([Recorded(result)], Path(folder) / "r", Units())
-        measure_s, report_s = measured - begun, time.perf_counter() - measured
-        html, pdf = ((Path(folder) / f"r.{end}").stat().st_size / 1e6 for end in ("html", "pdf"))
+        write_report([Recorded(result)], stem, Units())
+        written = time.perf_counter()
+        html, pdf = (stem.with_suffix(f".{end}").stat().st_size / 1e6 for end in ("html", "pdf"))
+    measure_s, report_s = measured - begun, written - measured
     yield (
-        f"write the report of 88 keys / measure them: {report_s / measure_s:.2f} x ({report_s:.1f} s, limit {LIMIT_S:g}"
-        f" s; HTML {html:.1f} MB, limit {LIMIT_MB:g} MB; PDF {pdf:.1f} MB)"
+        f"write the report of 88 keys / measure them: {report_s / measure_s:.2f} x ({report_s:.1f} s, aim {AIM_S:g}; "
+        f"HTML {html:.1f} MB, aim {AIM_MB:g}; PDF {pdf:.1f} MB)"
     )

@@ -15,8 +15,8 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from benchmarks.pressing import press_by_hand, press_by_motor
-from benchmarks.virtual_keys import stated_calibration
+from benchmarks.pressing import SPEED_MM_PER_S, press_by_hand, press_by_motor
+from benchmarks.virtual_keys import HAND_MM_PER_S, LATENCY_BYTES_S, stated_calibration
 from recordings.keys import Key
 from recordings.types import Calibration, KeyRecording
 from rig.virtual.bench import BenchSpec
@@ -57,7 +57,17 @@ def ugly_key(number: int, seed: int = 0) -> UglyKey:
     press = press_by_motor if group.startswith("motor") else press_by_hand
     trace, events = press(key, spec, random)
     recording = KeyRecording(Key(key.number), trace, events)
-    return UglyKey(group, manner, recording, stated_calibration(spec), true_features(key))
+    mm_per_s = SPEED_MM_PER_S if group.startswith("motor") else HAND_MM_PER_S
+    truths = as_told(true_features(key, speed_mm_per_s=mm_per_s), key, mm_per_s)
+    return UglyKey(group, manner, recording, stated_calibration(spec), truths)
+
+
+def as_told(truths: dict[str, float | None], key: KeySpec, mm_per_s: float) -> dict[str, float | None]:
+    """Return the truths with places of the note where the key was when it was told: raw, as defined for one speed."""
+    late_mm = mm_per_s * (key.note.latency_s + LATENCY_BYTES_S)
+    moves = {"trigger_position": late_mm, "trigger_margin": late_mm}
+    moves |= {"release_position": -late_mm, "release_height": late_mm}
+    return {name: None if truth is None else truth + moves.get(name, 0.0) for name, truth in truths.items()}
 
 
 def a_key(manner: LetOffManner, random: np.random.Generator) -> KeySpec:

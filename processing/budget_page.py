@@ -13,6 +13,7 @@ from processing.budget.calibration_lines import (
     DISPLACEMENT_POWERS,
     FORCE_BY_TEMPERATURE,
     FORCE_POWERS,
+    HYSTERESIS,
     SKEW,
     TEMPERATURE,
 )
@@ -58,6 +59,7 @@ OF_THE_CALIBRATION = (
     ),
     (FORCE_BY_TEMPERATURE, "normal", "the coefficient by which the scale was brought to the room's temperature"),
     (DISPLACEMENT_BY_TEMPERATURE, "normal", "the same of the displacement"),
+    (HYSTERESIS, "rectangular", "the scale lies in the middle of loading and unloading, a stroke on either side of it"),
     (TEMPERATURE, "rectangular", "the room is not as warm as at the calibration; left out if a coefficient is known"),
 )
 

@@ -30,6 +30,7 @@ def doubt_of(record: CalibrationRecord | None, *, room_celsius: float | None) ->
         kelvin_off=_kelvin_off(record, room_celsius),
         force_by_temperature=_by_coefficient(record, room_celsius, "force"),
         displacement_by_temperature=_by_coefficient(record, room_celsius, "displacement"),
+        reversibility_newton=record.force.reversibility_newton if record.force is not None else None,
     )
 
 

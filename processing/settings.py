@@ -67,7 +67,7 @@ class FeatureSettings:
     weights_from_mm: float = 1.0
     lift_from_mm: float = 0.3
     latency_bound_s: float = 0.005
-    """With strokes at one speed only, the note may have been this late; half of it is taken off, half left open.
+    """With strokes at one speed only, the note may have been this late; it widens the uncertainty of its place.
     A recording that says of its own notes that they may be later (notes through the host) overrules it."""
 
 

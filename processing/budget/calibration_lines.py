@@ -9,21 +9,20 @@ Sources: GUM (JCGM 100:2008) 5.1.4 (sensitivities by numbers), 5.2 (correlations
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from processing.budget.lines import AS_GOOD_AS_KNOWN_DOF, Correlation, Line
+from processing.budget.lines import AS_GOOD_AS_KNOWN_DOF, Correlation, Line, Sensitivity
+from processing.budget.sources import DRIFT_APART
 
 FloatArray = NDArray[np.float64]
-Sensitivity = Callable[[str], float]
-"""Given the name of a constant (`FORCE_POWERS`, ...), how much the measurand changes for a unit change of it."""
 FORCE_POWERS = ("force scale", "curvature of the force scale")
 DISPLACEMENT_POWERS = ("displacement scale", "curvature of the displacement scale")
 COMPLIANCE, SKEW, BACKLASH = "give of the rig", "skew of force and displacement", "backlash of the gauge"
 TEMPERATURE = "temperature, no coefficient known"
+HYSTERESIS = "hysteresis of the cell"
 FORCE_BY_TEMPERATURE = "temperature coefficient of the force"
 DISPLACEMENT_BY_TEMPERATURE = "temperature coefficient of the displacement"
 UNKNOWN_PER_KELVIN = 5e-4
@@ -65,6 +64,8 @@ class CalibrationDoubt:
     """Share of the force scale that its temperature coefficient leaves open, where the scale was corrected by it."""
     displacement_by_temperature: Doubt | None = None
     """The same of the displacement scale."""
+    reversibility_newton: float | None = None
+    """By how much the cell showed more when the same load was come to from above."""
 
 
 def calibration_lines(
@@ -90,6 +91,8 @@ def calibration_lines(
     ):
         if known is not None:
             lines.append(_line(name, known, "1", sensitivity(scale)))
+    if doubt.reversibility_newton is not None:
+        lines.append(hysteresis_line(doubt.reversibility_newton, sensitivity(DRIFT_APART)))
     if doubt.kelvin_off is not None:
         lines.append(temperature_line(doubt.kelvin_off, sensitivity(FORCE_POWERS[0])))
     return tuple(lines), tuple(correlations)
@@ -115,6 +118,24 @@ def fit_lines(
         return lines, ()
     r = float(np.clip(fit.covariance[1, 2] / (us[1] * us[2]), -1.0, 1.0))
     return lines, (Correlation(names[0], names[1], r),)
+
+
+def hysteresis_line(reversibility_newton: float, apart_sensitivity: float) -> Line:
+    """Return the line of a cell that shows less on the way down than on the way up.
+
+    The scale lies in the middle of both, so either way is off by half of the difference at most; a key's loop is
+    smaller than that of the masses, so it is anything up to there. apart_sensitivity: of the measurand to a force that
+    is larger on the way down and smaller on the way up. Source: rectangle, GUM 4.3.7; the model is our own.
+    """
+    return Line(
+        name=HYSTERESIS,
+        kind="B",
+        distribution="rectangular",
+        u=float(abs(reversibility_newton) / 2.0 / np.sqrt(3.0)),
+        unit="N",
+        dof=AS_GOOD_AS_KNOWN_DOF,
+        sensitivity=apart_sensitivity,
+    )
 
 
 def temperature_line(kelvin_off: float, scale_sensitivity: float) -> Line:

@@ -7,13 +7,15 @@ Source: GUM (JCGM 100:2008), clauses 4 and 5; distributions of JCGM 101:2008, ta
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from math import isfinite
 from typing import Literal
 
 Kind = Literal["A", "B"]
 Distribution = Literal["normal", "t", "rectangular", "triangular", "arcsine"]
+Sensitivity = Callable[[str], float]
+"""Given the name of a constant, how much the measurand changes for a unit change of it."""
 AS_GOOD_AS_KNOWN_DOF = 1e3
 """Degrees of freedom of a type B part whose limits are believed as stated (GUM G.4.3: its uncertainty known to 2 %)."""
 

@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from processing.budget.calibration_lines import Sensitivity
-from processing.budget.lines import AS_GOOD_AS_KNOWN_DOF, Distribution, Kind, Line
+from processing.budget.lines import AS_GOOD_AS_KNOWN_DOF, Distribution, Kind, Line, Sensitivity
 
 if TYPE_CHECKING:
     from processing.evidence import Evidence
@@ -36,8 +35,8 @@ OTHERWISE: tuple[tuple[str, Distribution, str], ...] = (
                             "near are left out, and leaving out more shows what is left of it"),
     (SMOOTHING, "rectangular", "what smoothing once more does; the place of a lopsided peak is corrected, and a "
                                "reckoned share of the kernel is left"),
-    (LATENCY, "rectangular", "the note may be late by up to its bound: corrected by half of it, the other half is left "
-                             "either way"),
+    (LATENCY, "rectangular", "with strokes at one speed the place of a note is raw, and the note may be late by up to "
+                             "its bound"),
 )  # fmt: skip
 """Lines that every measurand has, found by reading it again (`otherwise.py`); 0 where it does not hang on them."""
 STROKE_BY_STROKE = (NOISE, ZERO, DRIFT, DRIFT_APART)

@@ -1,6 +1,6 @@
 """The note on the way: where it starts and stops. Definitions: measurands.md, Note events.
 
-With strokes at one speed half of the latency's bound is taken off the places afterwards (`budget/otherwise_lines.py`).
+With strokes at one speed the places are raw, and the latency's bound widens their uncertainty.
 """
 
 from __future__ import annotations

@@ -13,6 +13,7 @@ from processing.budget.calibration_lines import (
     COMPLIANCE,
     DISPLACEMENT_POWERS,
     FORCE_POWERS,
+    HYSTERESIS,
     SKEW,
     TEMPERATURE,
     UNKNOWN_PER_KELVIN,
@@ -218,3 +219,17 @@ def test_what_was_not_calibrated_has_no_line() -> None:
 
     assert [line.name for line in lines] == [*FORCE_POWERS, *DISPLACEMENT_POWERS, COMPLIANCE, BACKLASH]
     assert [pair.r for pair in correlations] == [0.0, 0.0]
+
+
+def test_a_cell_that_shows_more_on_unloading_leaves_half_of_that_either_way() -> None:
+    """Loading shows half less than the scale's middle, unloading half more: at most R/2, a rectangle (GUM 4.3.7)."""
+    doubt = CalibrationDoubt(reversibility_newton=0.0012)
+
+    down, friction, balance = (
+        calibration_lines(doubt, lambda _, apart=apart: apart)[0][0] for apart in (1.0, 1.0, 0.0)
+    )
+
+    assert (down.name, down.kind, down.distribution) == (HYSTERESIS, "B", "rectangular")
+    assert down.contribution == pytest.approx(0.0006 / np.sqrt(3.0))
+    assert friction.contribution == down.contribution
+    assert balance.contribution == 0.0

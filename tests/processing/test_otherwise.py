@@ -99,17 +99,16 @@ def test_a_late_note_is_taken_back_by_the_way_gone_meanwhile() -> None:
     assert earlier.release_mm == pytest.approx(5.0 + 0.030)
 
 
-def test_a_note_that_may_be_late_is_taken_back_by_half_and_half_is_left() -> None:
-    """20 um late at most: between 0 and 20, so 10 less; a rectangle of 10 either way: 10 / sqrt 3 (GUM 4.3.7)."""
+def test_a_note_that_may_be_late_stays_where_it_was_told_and_its_bound_is_left() -> None:
+    """20 um late at most, and raw by definition: a rectangle of 20 either way, 20 / sqrt 3 (GUM 4.3.7)."""
     curve = a_smooth_curve(np.full(len(X), 0.5))
 
     lines, corrections = otherwise_lines(
         "trigger_position", "mm", lean=0.0, heavier=0.0, stricter=0.0, smoother=0.0, later=-0.02, curve=curve
     )
 
-    (correction,) = corrections
-    assert (correction.name, correction.amount) == (LATENCY, pytest.approx(-0.01))
-    assert {line.name: line.u for line in lines}[LATENCY] == pytest.approx(0.01 / np.sqrt(3.0))
+    assert corrections == ()
+    assert {line.name: line.u for line in lines}[LATENCY] == pytest.approx(0.02 / np.sqrt(3.0))
 
 
 def _pressed_with_tremor(kg: float, amplitude_m_per_s2: float) -> tuple[tuple[Curve, ...], tuple[Accelerations, ...]]:

@@ -132,7 +132,7 @@ def test_the_latency_bound_widens_the_place_of_a_note_pressed_faster() -> None:
         events = midi((float(time[np.flatnonzero(way >= 8.6)[0]]), b"\x90\x3c\x20"))
         return result_of(a_recording(KEY, how, events=events))["trigger_position"].u or 0.0
 
-    assert u_at(4.0) == pytest.approx(4.0 * 0.0025 / np.sqrt(3.0), rel=0.1)
+    assert u_at(4.0) == pytest.approx(4.0 * 0.005 / np.sqrt(3.0), rel=0.1)
     assert u_at(2.0) < u_at(4.0)
 
 
