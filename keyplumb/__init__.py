@@ -1,9 +1,11 @@
 """The front door: what a notebook user needs, each loaded when it is first asked for.
 
 import keyplumb
-result = keyplumb.measure("fern.h5")
-result.keys["C4"].plot()
-result.table()              # pandas, one row a key, units in the column names
+fern = keyplumb.open("fern.h5")
+fern.keys["C4"].curve.plot()     # matplotlib
+fern.keys["C4"]["down_weight"]   # a number with unit, uncertainty, flags
+fern.frame()                     # pandas, one row a key, units in the column names
+keyplumb.compare("fern.h5", "moss.h5").sentences()
 """
 
 from __future__ import annotations
@@ -12,10 +14,10 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 __version__ = "0.3.0"
-__all__ = ["Measured", "__version__", "measure", "open"]
+__all__ = ["Compared", "Measured", "OpenedRecording", "__version__", "compare", "measure", "open"]
 
 if TYPE_CHECKING:
-    from keyplumb.api import Measured, measure, open  # noqa: A004
+    from keyplumb.api import Compared, Measured, OpenedRecording, compare, measure, open  # noqa: A004
 
 
 def __getattr__(name: str) -> Any:

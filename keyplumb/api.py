@@ -1,38 +1,93 @@
-"""The public API: open a recording, measure it, plot a key, get pandas tables."""
+"""The public API: open a recording, measure it, plot a key, compare two, get pandas tables.
+
+What people write is `keyplumb.open("fern.h5").keys["C4"].curve.plot()`: opening reads who recorded what and when;
+numbers are made when the first one is asked for, and kept.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
+from keyplumb.compared import Compared
+from keyplumb.labels import demand_different, labels_of
+from keyplumb.measured import Measured, MeasuredCurve, MeasuredKey, Numbers
 from processing.calibrate import recalibrated
-from processing.calibration_status import marked
-from processing.display import Units, parse_units
+from processing.comparison.compare import compare_keyboards
+from processing.comparison.margins import read_margins
 from processing.keyboard import KeyboardResult
 from processing.pipeline import analyse
 from processing.settings import Settings
-from processing.stages import Curve, KeyResult
-from processing.views import measure_view, tidy_table, wide_table
 from processing.whole_recording import analyse_file
 from recordings.calibration_file import read_calibration
 from recordings.calibration_record import CalibrationRecord
 from recordings.reader import open_recording, read_recording
 from recordings.types import Header, Recording
 
-if TYPE_CHECKING:
-    import pandas as pd
-    from matplotlib.axes import Axes
+__all__ = [
+    "Compared",
+    "Measured",
+    "MeasuredCurve",
+    "MeasuredKey",
+    "Numbers",
+    "OpenedRecording",
+    "compare",
+    "measure",
+    "open",
+]
+MEMORY = "recording"
+"""What a recording that is in no file is called where names are needed."""
 
 
-def open(path: str | Path) -> Recording:  # noqa: A001 - the name a notebook user expects
-    """Return a recording: integer counts, ticks and what explains them. Raises recordings.errors.RecordingError."""
-    return read_recording(Path(path))
+class OpenedRecording(Numbers):
+    """A recording in a file: its header at once, its numbers when they are first asked for.
+
+    >>> import keyplumb
+    >>> recording = keyplumb.open("fern.h5")
+    >>> recording.header.run.instrument
+    'fern'
+    >>> list(recording.keys)[:3]
+    ['C4', 'C#4', 'D4']
+    """
+
+    def __init__(self, path: Path, settings: Settings | None, record: CalibrationRecord | None) -> None:
+        self.path, self._settings, self._record = path, settings, record
+        with open_recording(path) as opened:
+            self.header: Header = recalibrated(opened.header, record)
+            self.complete: bool = opened.complete
+
+    @cached_property
+    def result(self) -> KeyboardResult:
+        """Everything that was found, measured when it is first asked for."""
+        return measure(self.path, settings=self._settings, calibration=self._record).result
+
+    @cached_property
+    def raw(self) -> Recording:
+        """Integer counts, ticks and events of all keys as they came, and what explains them."""
+        return read_recording(self.path)
+
+
+def open(  # noqa: A001 - the name a notebook user expects
+    path: str | Path,
+    *,
+    settings: Settings | None = None,
+    calibration: str | Path | CalibrationRecord | None = None,
+) -> OpenedRecording:
+    """Return a recording; its numbers are made when they are first asked for.
+
+    calibration: a record, or its file, in place of the one in the recording: all numbers come anew from the raw counts.
+    Raises recordings.errors.RecordingError.
+
+    >>> import keyplumb
+    >>> ax = keyplumb.open("fern.h5").keys["C4"].curve.plot()
+    >>> ax.get_ylabel()
+    'force (gf uncalibrated)'
+    """
+    return OpenedRecording(Path(path), settings, _record_of(calibration))
 
 
 def measure(
-    recording: str | Path | Recording,
+    recording: str | Path | Recording | OpenedRecording,
     *,
     settings: Settings | None = None,
     calibration: str | Path | CalibrationRecord | None = None,
@@ -45,69 +100,45 @@ def measure(
     Linux or in a program with threads, needs the caller to stand under `if __name__ == "__main__":` or in a notebook.
     Raises recordings.errors.RecordingError if a file cannot be read.
     """
-    record = read_calibration(Path(calibration)) if isinstance(calibration, str | Path) else calibration
+    record = _record_of(calibration)
     if isinstance(recording, Recording):
         header = recalibrated(recording.header, record)
         return Measured(analyse(header, recording.keys, settings, diary=recording.diary))
-    with open_recording(Path(recording)) as opened:
+    path = recording.path if isinstance(recording, OpenedRecording) else Path(recording)
+    with open_recording(path) as opened:
         return Measured(analyse_file(opened, settings, record=record, workers=workers))
 
 
-@dataclass(frozen=True)
-class MeasuredKey:
-    """One key's results."""
+def compare(
+    first: str | Path | Numbers,
+    second: str | Path | Numbers,
+    *others: str | Path | Numbers,
+    margins: str | Path | None = None,
+) -> Compared:
+    """Return two or more recordings compared, each but the first with the first.
 
-    result: KeyResult
-    header: Header
-    """Of the recording it is from."""
+    Each is a file, or what `open` or `measure` returned. margins: a TOML file that says up to which difference
+    keyboards are as good as alike; None: the built-in one.
+    Raises SameRecording, NothingInCommon, MalformedMargins (processing.errors); RecordingError.
 
-    @property
-    def curve(self) -> Curve | None:
-        """The mean curve (N, mm), None if nothing could be measured."""
-        return self.result.curve
-
-    @property
-    def values(self) -> dict[str, float | None]:
-        """Every measurand in N, mm, mJ; None where it is missing."""
-        return {measurement.name: measurement.value for measurement in self.result.measurements}
-
-    def plot(self, axes: Axes | None = None, *, units: str = "gf,mm") -> Axes:
-        """Draw the curve with its features; on axes of your own, or on a new figure. Returns the axes."""
-        from processing.report.curves import draw_key
-        from processing.report.style import new_figure
-
-        drawn_on = new_figure(7.0, 4.5).add_subplot() if axes is None else axes
-        draw_key(drawn_on, self.result, marked(parse_units(units), self.header))
-        drawn_on.legend(loc="upper left", ncols=3)
-        return drawn_on
+    >>> import keyplumb
+    >>> both = keyplumb.compare(keyplumb.open("fern.h5"), "moss.h5")
+    >>> both.pair().difference("down_weight", "natural", "whole").verdict
+    'different'
+    """
+    told = read_margins() if margins is None else read_margins(Path(margins))
+    all_given = [open(one) if isinstance(one, str | Path) else one for one in (first, second, *others)]
+    places = [str(one.path) if isinstance(one, OpenedRecording) else MEMORY for one in all_given]
+    demand_different([_header_of(one) for one in all_given], places)
+    results = [one.result for one in all_given]
+    return Compared(
+        compare_keyboards(results, labels_of(results, [Path(place).stem for place in places]), margins=told)
+    )
 
 
-@dataclass(frozen=True)
-class Measured:
-    """A measured recording."""
+def _record_of(calibration: str | Path | CalibrationRecord | None) -> CalibrationRecord | None:
+    return read_calibration(Path(calibration)) if isinstance(calibration, str | Path) else calibration
 
-    result: KeyboardResult
 
-    @cached_property
-    def keys(self) -> dict[str, MeasuredKey]:
-        """Keys by name, A0 first."""
-        return {key.key.name: MeasuredKey(key, self.result.header) for key in self.result.keys}
-
-    def table(self) -> pd.DataFrame:
-        """Return one row per key, units in the column names (`down_weight_N`)."""
-        return wide_table(self.result)
-
-    def tidy(self) -> pd.DataFrame:
-        """Return one row per key and measurand, with uncertainty, flags and the reason where it is missing."""
-        return tidy_table(self.result)
-
-    def view(self) -> dict[str, Any]:
-        """Return what `keyplumb measure --json` prints, as plain data."""
-        return measure_view(self.result)
-
-    def odd_keys(self, *, units: str = "gf,mm") -> dict[str, str]:
-        """Return the keys that stand out, with the reasons in words."""
-        from processing.summary import odd_key_sentences
-
-        chosen: Units = parse_units(units)
-        return dict(odd_key_sentences(self.result, chosen))
+def _header_of(numbers: Numbers) -> Header:
+    return numbers.header if isinstance(numbers, OpenedRecording) else numbers.result.header

@@ -8,10 +8,16 @@ ProcessingError
  +-- NothingInCommon   two recordings to be compared have measured no key that both have
  +-- SameRecording     a recording was to be compared with itself
  +-- MalformedMargins  a file of margins: file, place and reason
+ +-- UnknownEnding     a table was to be written in a format that is not known
+ +-- MissingLibrary    a format whose library is not installed
+ +-- FileIsThere       (also FileExistsError) a table is not written over another file unless asked for
+ +-- TooManyRows       more rows than the format holds
  +-- NotTried          one item of a rig's fitness cannot be judged from this trial; becomes its verdict
 """
 
 from __future__ import annotations
+
+from pathlib import Path
 
 
 class ProcessingError(Exception):
@@ -69,6 +75,41 @@ class MalformedMargins(ProcessingError):
     def __init__(self, place: str, why: str) -> None:
         self.place, self.why = place, why
         super().__init__(f"{place}: {why}; a margin is a table [[margin]] with measurand, within, unit and why")
+
+
+class UnknownEnding(ProcessingError):
+    """A table was to be written in a format that is not known."""
+
+    def __init__(self, name: str, known: tuple[str, ...]) -> None:
+        self.name, self.known = name, known
+        super().__init__(f"{name}: the ending of the name is the format; known are {' '.join(known)}")
+
+
+class MissingLibrary(ProcessingError):
+    """A format whose library is not part of the base install."""
+
+    def __init__(self, ending: str, library: str) -> None:
+        self.ending, self.library = ending, library
+        super().__init__(
+            f"a {ending} file needs the library {library}, which is not installed; "
+            f"`pip install {library}` brings it, or write a .csv"
+        )
+
+
+class FileIsThere(ProcessingError, FileExistsError):
+    """A table is not written over another file unless asked for."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        super().__init__(f"{path} exists already and is left alone; choose another name, or say --replace")
+
+
+class TooManyRows(ProcessingError):
+    """More rows than the format holds."""
+
+    def __init__(self, most: int) -> None:
+        self.most = most
+        super().__init__(f"an Excel sheet holds {most} rows, this table has more; fewer keys, or .parquet or .csv")
 
 
 class NotTried(ProcessingError):

@@ -17,11 +17,13 @@ from keyplumb.commands.arguments import (
     some_keys,
 )
 from keyplumb.exit_codes import DONE
+from keyplumb.labels import demand_different, labels_of
 
 if TYPE_CHECKING:
     from processing.comparison.types import Comparison, PairComparison
     from processing.display import Units
     from processing.keyboard import KeyboardResult
+    from recordings.types import Header
 
 NAME = "compare"
 SUMMARY = "Compare recordings: what differs, by how much, how surely, and where in the travel."
@@ -51,6 +53,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Measure all, compare, print."""
     if len(arguments.recordings) < 2:
         arguments.wrong_use("a comparison needs two recordings or more: keyplumb compare A.h5 B.h5")
+    from keyplumb.compared import jointly_marked
     from processing.comparison.compare import compare_keyboards
     from processing.comparison.margins import read_margins
     from processing.comparison.view import compare_view
@@ -58,15 +61,17 @@ def run(arguments: argparse.Namespace) -> int:
 
     margins = read_margins() if arguments.margins is None else read_margins(arguments.margins)
     results = _measured(arguments)
-    comparison = compare_keyboards(results, labels_of(results, arguments.recordings), margins=margins)
-    units = _marked_if_any(parse_units(arguments.units), results)
+    comparison = compare_keyboards(
+        results, labels_of(results, [path.stem for path in arguments.recordings]), margins=margins
+    )
+    units = jointly_marked(parse_units(arguments.units), comparison)
     if arguments.json:
         print(json.dumps(compare_view(comparison, units), indent=1, allow_nan=False))
         return DONE
     for caution in comparison.cautions:
         print(f"keyplumb: {caution}", file=sys.stderr)
     for pair in comparison.pairs:
-        _print_pair(comparison, pair, units)
+        print_pair(comparison, pair, units)
         if arguments.table:
             _print_table(pair, units)
     return DONE
@@ -75,21 +80,17 @@ def run(arguments: argparse.Namespace) -> int:
 def _measured(arguments: argparse.Namespace) -> list[KeyboardResult]:
     """Return the results of all recordings. Raises SameRecording, MalformedRecording."""
     from processing.calibrate import recalibrated
-    from processing.errors import SameRecording
     from processing.pipeline import analyse
     from recordings.errors import MalformedRecording
     from recordings.reader import open_recording
 
     record, settings = chosen_calibration(arguments), chosen_settings(arguments)
-    known: dict[tuple[object, ...], Path] = {}
+    headers: list[Header] = []
     results = []
-    for path in arguments.recordings:
+    for place, path in enumerate(arguments.recordings, 1):
         with open_recording(path) as opened:
-            run = opened.header.run
-            mark = (run.instrument, run.started_at, run.programme)
-            if mark in known:
-                raise SameRecording(str(known[mark]), str(path))
-            known[mark] = path
+            headers.append(opened.header)
+            demand_different(headers, [str(one) for one in arguments.recordings[:place]])
             chosen = [key for key in opened.keys if arguments.keys is None or key in arguments.keys]
             if not chosen:
                 raise MalformedRecording(str(path), "holds none of the keys asked for; see `keyplumb info`")
@@ -97,25 +98,8 @@ def _measured(arguments: argparse.Namespace) -> list[KeyboardResult]:
     return results
 
 
-def labels_of(results: list[KeyboardResult], paths: list[Path]) -> list[str]:
-    """Return what recordings are called: by instrument, else by file, else by file and place in the list."""
-    instruments = [result.header.run.instrument for result in results]
-    files = [path.stem for path in paths]
-    for names in (instruments, files):
-        if len(set(names)) == len(names):
-            return names
-    return [f"{name} ({place})" for place, name in enumerate(files, 1)]
-
-
-def _marked_if_any(units: Units, results: list[KeyboardResult]) -> Units:
-    """Return the reader's units with the mark of the first recording that needs one."""
-    from processing.calibration_status import marked
-
-    each = (marked(units, result.header) for result in results)
-    return next((one for one in each if one.force_mark), units)
-
-
-def _print_pair(comparison: Comparison, pair: PairComparison, units: Units) -> None:
+def print_pair(comparison: Comparison, pair: PairComparison, units: Units) -> None:
+    """Print what was found of one pair, in sentences."""
     from processing.comparison.band_words import band_sentences
     from processing.comparison.sentences import pair_sentences
 

@@ -21,9 +21,8 @@ KEYPLUMB = (sys.executable, "-m", "keyplumb")
 
 def test_the_demo_names_the_faulty_keys_of_half_a_keyboard_and_nobody_else(tmp_path: Path) -> None:
     """C2 barely lifts, D3 sticks; numbers are held against the rig's truths: weights 0.5 gf, places 0.03 mm."""
-    said = subprocess.run(
-        [*KEYPLUMB, "demo", "--out", str(tmp_path), "--keys", "G1..G3"], capture_output=True, text=True, check=False
-    )
+    words = [*KEYPLUMB, "demo", "--scenario", "fern", "--out", str(tmp_path), "--keys", "G1..G3"]
+    said = subprocess.run(words, capture_output=True, text=True, check=False)
 
     assert said.returncode == 0, said.stdout + said.stderr
     assert "2 of 2 faulty keys named" in said.stdout
@@ -40,6 +39,39 @@ def test_the_demo_names_the_faulty_keys_of_half_a_keyboard_and_nobody_else(tmp_p
     assert {"down_weight", "up_weight", "key_dip", "letoff_peak_position", "trigger_position"} <= errors.keys()
     for name in ("fern.h5", "fern.html", "fern.pdf", "fern-truths.json"):
         assert (tmp_path / name).stat().st_size > 1000
+
+
+def test_the_demo_surveys_both_prototypes_at_once_compares_them_and_invents_no_difference(tmp_path: Path) -> None:
+    words = [*KEYPLUMB, "demo", "--out", str(tmp_path), "--keys", "C4..B4"]
+    said = subprocess.run(words, capture_output=True, text=True, check=False)
+
+    assert said.returncode == 0, said.stdout + said.stderr
+    assert "moss against fern: " in said.stdout
+    assert "gf uncalibrated more friction than one of fern" in said.stdout
+    assert "differences called sure, 0 of them not there in truth" in said.stdout
+    assert "planted differences are asked for only if all keys are surveyed" in said.stdout
+    assert said.stdout.count("1 of 1 faulty keys named") == 2
+    for name in ("fern", "moss"):
+        recording = read_recording(tmp_path / f"{name}.h5")
+        assert recording.header.run.instrument == name
+        assert len(recording.keys) == 12
+        assert recording.complete
+    page = (tmp_path / "fern-moss.html").read_text(encoding="utf-8")
+    assert "keyplumb report fern.h5 moss.h5 --units gf,mm" in page
+    assert (tmp_path / "fern-moss.pdf").stat().st_size > 1000
+
+
+def test_trouble_of_the_survey_beside_is_one_sentence_and_the_exit_code(tmp_path: Path) -> None:
+    """The file that moss's rig should write its truths to cannot be made; so its rig ends before it gives a port."""
+    (tmp_path / "moss-truths.json").mkdir()
+
+    words = [*KEYPLUMB, "demo", "--out", str(tmp_path), "--keys", "C4"]
+    said = subprocess.run(words, capture_output=True, text=True, check=False, timeout=120)
+
+    assert said.returncode == 4, said.stdout + said.stderr
+    assert "keyplumb: moss: " in said.stderr
+    assert "Traceback" not in said.stderr
+    assert not (tmp_path / "fern-moss.html").exists()
 
 
 @contextmanager

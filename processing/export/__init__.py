@@ -1,0 +1,1 @@
+"""Results as tables for other programs, and as files of the common formats."""
