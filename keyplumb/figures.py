@@ -39,12 +39,12 @@ def axes_or_new(ax: Axes | None) -> Axes:
     return pyplot.subplots(figsize=INCHES, layout="constrained")[1]
 
 
-def explain(ax: Axes) -> None:
+def explain(ax: Axes, *, columns: int = 1) -> None:
     """Add a legend that says each thing once, where it hides the least; none if there is nothing to explain."""
     handles, labels = ax.get_legend_handles_labels()
     once = dict(zip(labels, handles, strict=True))
     if once:
-        ax.legend(list(once.values()), list(once), loc="best", fontsize="small")
+        ax.legend(list(once.values()), list(once), loc="best", fontsize="small", ncols=columns)
 
 
 def draw_curve(ax: Axes, curve: Curve, units: Units, *, label: str, colour: str | None) -> None:

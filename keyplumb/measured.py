@@ -116,7 +116,7 @@ class MeasuredKey:
 
         drawn_on = axes_or_new(ax)
         draw_key(drawn_on, self.result, marked(parse_units(units), self.header))
-        explain(drawn_on)
+        explain(drawn_on, columns=3)  # low enough to stand above the plateau
         return drawn_on
 
 
