@@ -39,6 +39,8 @@ TYPICAL_NEWTON = 1.0
 """Force of a ramp, for the share of a scale's curvature in the mass."""
 KNOWN_SHARE = 0.25
 """A hand's strokes tell of the mass if they leave this share of what is open for any key."""
+RINGING_SHARE = 0.10
+"""Bound for what ringing hides of a mass by a ladder: 3 to 4 % are usual on virtual keys, 8 % were seen."""
 GIVING_WAY_SHARE = 0.25
 """Bound for what a tremor's friction adds to a mass: a fifth was seen on virtual keys."""
 MS = 1e3
@@ -132,6 +134,7 @@ def effective_mass(ladder: LadderMass | None, hand: Mass, context: Context) -> M
         lines = [
             BY_NAME[sources.SPEEDS_LEFT_OUT].line(ladder.u_kg, "kg", ladder.dof),
             BY_NAME[sources.HALF_SAMPLE].line(ladder.moment_bound_kg / ROOT_3, "kg", AS_GOOD_AS_KNOWN_DOF),
+            BY_NAME[sources.RINGING].line(RINGING_SHARE * ladder.kg / ROOT_3, "kg", AS_GOOD_AS_KNOWN_DOF),
         ]
     elif hand.u_kg <= KNOWN_SHARE * PRIOR_U_KG:
         kg = hand.kg

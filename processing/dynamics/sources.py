@@ -14,6 +14,7 @@ from processing.budget.lines import Distribution, Kind, Line
 TO_ZERO_SPEED = "line to zero speed"
 BRACKET, DIP, RELEASE = "bracket of the lifts", "key dip", "place of the note's end"
 SPEEDS_LEFT_OUT, HALF_SAMPLE = "each speed left out once", "half a sample between force and place"
+RINGING = "ringing of the key on the rig's give"
 STROKES_DIFFER, GIVING_WAY = "differences between the strokes", "friction that gives way under a tremor"
 SCATTER, ROUNDING, BEND = (
     "scatter of the velocity",
@@ -63,6 +64,10 @@ DYNAMIC_SOURCES = (
     DynamicSource(
         HALF_SAMPLE, "B", "rectangular", ("effective_mass",),
         "the impulse of a ramp is wrong by so much of itself if force and place are half a sample apart",
+    ),
+    DynamicSource(
+        RINGING, "B", "rectangular", ("effective_mass",),
+        "while a hard-driven key rings its force is not all told; virtual keys came out up to a tenth too light",
     ),
     DynamicSource(
         STROKES_DIFFER, "A", "normal", ("effective_mass",),

@@ -27,7 +27,7 @@ def test_what_differs_is_told_in_sentences(tmp_path: Path, capsys: pytest.Captur
 
     said = capsys.readouterr()
     assert "heavy needs 10.2" in said.out
-    assert "gf uncalibrated more than plain to sink a natural over the whole keyboard" in said.out
+    assert "gf uncalibrated more than plain to sink a natural among the keys from C4 to C4" in said.out
     assert "plain is uncalibrated" in said.err
 
 

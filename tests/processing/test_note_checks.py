@@ -74,12 +74,12 @@ def analysed_with(bound_ms: float | None) -> tuple[KeyResult, float]:
 
 
 def test_a_recording_may_widen_the_latency_bound_and_the_results_say_so() -> None:
-    """Late by up to 50 ms: 25 ms either way of the middle, u = 4 mm/s * 25 ms / sqrt(3) (GUM 4.3.7)."""
+    """Late by up to 50 ms, and raw: u = 4 mm/s * 50 ms / sqrt(3) (GUM 4.3.7)."""
     result, bound_s = analysed_with(50.0)
     trigger = result["trigger_position"]
 
     assert bound_s == 0.05
-    assert trigger.u == pytest.approx(4.0 * 0.025 / np.sqrt(3.0), rel=0.01)
+    assert trigger.u == pytest.approx(4.0 * 0.05 / np.sqrt(3.0), rel=0.01)
 
 
 @pytest.mark.parametrize("bound_ms", [None, 0.5])
