@@ -13,7 +13,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.3.0"
+__version__ = "0.4.0"
 __all__ = ["Compared", "Measured", "OpenedRecording", "__version__", "compare", "measure", "open"]
 
 if TYPE_CHECKING:

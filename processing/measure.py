@@ -12,7 +12,7 @@ import numpy as np
 from processing.bent_curves import BENDS, OF_THE_STROKES
 from processing.budget.calibration_lines import calibration_lines
 from processing.budget.lines import Budget, Correction, Line
-from processing.budget.otherwise_lines import otherwise_lines
+from processing.budget.otherwise_lines import AT_KINKS, otherwise_lines
 from processing.budget.propagation import combine
 from processing.budget.sources import STROKE_BY_STROKE, rig_lines
 from processing.dynamics.note_places import at_zero_speed, off_by_u
@@ -26,7 +26,10 @@ from processing.otherwise import notes_as_late_as_may_be, smoothed_again
 from processing.rectangular import factor_share
 from processing.settings import Settings
 from processing.stages import Curve, Measurement, StrokeNotes
-from processing.uncertainty import lean_of, noise_line, noisy_copies, strokes_line
+from processing.uncertainty import lean_of, noise_line, noisy_copies, strokes_line, top_scatter_mm
+
+TOP_FROM_MM = 1.5
+"""How far before its peak a let-off is looked at for where noise may put the peak: F_before is taken further up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +52,8 @@ class Again:
     """Had the notes been heard as late as may be."""
     off_line: ReadOff
     """Were the notes' places off by what their lines to zero speed are unsure of."""
+    peak_scatter_mm: float
+    """How far noise moves the place of the let-off's peak; 0 where that was not to be seen."""
 
 
 def measure_key(evidence: Evidence, settings: Settings) -> tuple[tuple[Measurement, ...], Landmarks | None]:
@@ -63,6 +68,7 @@ def measure_key(evidence: Evidence, settings: Settings) -> tuple[tuple[Measureme
     singles = _readable(zip(evidence.stroke_curves, places, strict=True), settings)
     drawn = noisy_copies(evidence.curve, evidence.stroke_curves, settings.uncertainty)
     copies = _readable(((copy, whole.notes) for copy in drawn), settings)
+    smoother = _read_off(smoothed_again(evidence.curve), whole.notes, settings)
     again = Again(
         singles,
         copies,
@@ -71,9 +77,10 @@ def measure_key(evidence: Evidence, settings: Settings) -> tuple[tuple[Measureme
         whole
         if evidence.stricter_curve is evidence.curve
         else _read_off(evidence.stricter_curve, whole.notes, settings),
-        _read_off(smoothed_again(evidence.curve), whole.notes, settings),
+        smoother,
         replace(whole, notes=notes_as_late_as_may_be(whole.notes, settings.feature.latency_bound_s)),
         replace(whole, notes=off_by_u(whole.notes, *told)),
+        _peak_scatter_mm(whole, smoother, copies),
     )
     measured = tuple(_measure(feature, whole, again, evidence, settings) for feature in FEATURES)
     return measured, whole.marks
@@ -162,8 +169,22 @@ def _lines_of_the_recording(
         curve=evidence.curve,
     )
     rig = rig_lines(feature.name, evidence, settings, partial(_sensitivity, feature, value, again))
-    own = (noise_line(copies, feature.unit), *rig, *otherwise, *_line_to_zero_speed(feature, value, again, evidence))
+    noise = noise_line(copies, feature.unit, at_least=again.peak_scatter_mm if feature.name in AT_KINKS else 0.0)
+    own = (noise, *rig, *otherwise, *_line_to_zero_speed(feature, value, again, evidence))
     return own, corrections
+
+
+def _peak_scatter_mm(whole: ReadOff, smoother: ReadOff | FeatureNotFound, copies: list[ReadOff]) -> float:
+    letoff = whole.marks.letoff
+    if letoff.peak_mm is None or letoff.end_mm is None or not isinstance(smoother, ReadOff):
+        return 0.0
+    return top_scatter_mm(
+        whole.curve,
+        smoother.curve,
+        (copy.curve for copy in copies),
+        from_mm=letoff.peak_mm - TOP_FROM_MM,
+        to_mm=letoff.end_mm,
+    )
 
 
 def _line_to_zero_speed(feature: Feature, value: float, again: Again, evidence: Evidence) -> list[Line]:

@@ -5,7 +5,9 @@ far it leans where an extreme is picked. What the strokes do not share is noise,
 hand's tremor, friction that is not even), so copies are made of it: the strokes' deviations from their mean, moved
 along the way by chance. They keep the waves that such noise has, and what is unlike at one place is known from all.
 The scatter of the number over single strokes counts where it is more than that noise accounts for: another part, not
-the same one twice.
+the same one twice. The place of a top is another matter: a noisy curve has it where its own noise happens to stand
+highest, and as much noise again seldom beats that. So its noise is laid on the curve smoothed once more, whose top
+chance has not made; that top is a little rounder than the true one, and what it shows errs on the safe side.
 Sources: GUM (JCGM 100:2008) 4.2, H.5 (what strokes differ by beyond the noise within them); JCGM 101:2008; blocks of a
 series drawn anew: H. Kuensch, Ann. Statist. 17:1217 (1989), and the lean of a number that way: B. Efron and R.
 Tibshirani, An Introduction to the Bootstrap (1993), ch. 10 (both from memory); pairs of opposite sign cancel the noise
@@ -14,7 +16,7 @@ of the lean: J. Hammersley and K. Morton, Proc. Camb. Phil. Soc. 52:449 (1956; f
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from math import ceil, copysign, sqrt
 
@@ -27,6 +29,7 @@ from processing.kernel import equivalent_kernel
 from processing.selection import mean, variance
 from processing.settings import UncertaintySettings
 from processing.stages import BoolArray, Curve, FloatArray
+from processing.straight import extreme_mm
 
 PLAIN_FROM_MM, PLAIN_TO_NEWTON = 1.0, 1.0
 """Deviations of strokes are taken between break-away and key bed: in the steep bed they tell of place, not of force."""
@@ -47,10 +50,25 @@ def strokes_line(values: list[float], unit: str, *, known_u: float = 0.0) -> Lin
     return Line(name=STROKES, kind="A", distribution="t", u=sqrt(max(squared, 0.0)), unit=unit, dof=len(values) - 1.0)
 
 
-def noise_line(values: list[float], unit: str) -> Line:
-    """Return how a number scatters by noise. values: of copies with the noise drawn anew, in pairs of opposite sign."""
-    u = sqrt(variance(np.array(values))) if len(values) >= 2 else 0.0
+def noise_line(values: list[float], unit: str, *, at_least: float = 0.0) -> Line:
+    """Return how a number scatters by noise. values: of copies with the noise drawn anew, in pairs of opposite sign.
+
+    at_least: what is known of it from elsewhere, in the unit.
+    """
+    u = max(at_least, sqrt(variance(np.array(values)))) if len(values) >= 2 else at_least
     return Line(name=NOISE, kind="A", distribution="t", u=u, unit=unit, dof=max(1.0, len(values) / 2.0))
+
+
+def top_scatter_mm(curve: Curve, smoother: Curve, noisy: Iterable[Curve], *, from_mm: float, to_mm: float) -> float:
+    """Return how far noise moves the place of the top between two places, mm.
+
+    smoother: the curve smoothed once more; noisy: copies of the curve with the noise drawn anew, on the same grid.
+    """
+    first, last = round(from_mm / curve.step_mm), round(to_mm / curve.step_mm) + 1
+    rounder = smoother.down_newton[first:last] - curve.down_newton[first:last]
+    forces = [copy.down_newton[first:last] + rounder for copy in noisy]
+    tops = [extreme_mm(force, int(np.argmax(force)), curve.step_mm) for force in forces]
+    return sqrt(variance(np.array(tops))) if len(tops) >= 2 else 0.0
 
 
 def lean_of(values: list[float], value: float) -> float:

@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from processing.curve import mean_curve
+from processing.kernel import equivalent_kernel
+from processing.otherwise import smoothed_again
 from processing.stages import Branch, Curve, Stroke
-from processing.uncertainty import lean_of, noisy_copies, strokes_line
+from processing.uncertainty import lean_of, noise_line, noisy_copies, strokes_line, top_scatter_mm
 from processing.zero_drift import zero_drift
 from tests.builders import SETTINGS, SyntheticKey, a_curve
 
@@ -79,6 +81,45 @@ def test_noise_drawn_anew_keeps_the_waves_of_a_trembling_hand() -> None:
     over_0_3_mm = [np.convolve(copy, np.full(30, 1.0 / 30.0), "valid")[200:600] for copy in copies]
 
     assert np.std(over_0_3_mm) < 0.1 * np.std(copies)
+
+
+def lopsided_strokes(random: np.random.Generator) -> tuple[Curve, ...]:
+    """Three strokes of a let-off that rises at 0.05 N/mm and falls at 0.35 N/mm, each with noise of 0.7 mN."""
+    kernel = equivalent_kernel(a_curve(X, np.zeros_like(X)))
+    kernel = kernel / np.sqrt(np.sum(kernel**2))
+    shape = 0.5 + 0.05 * (X - 6.0) - 0.4 * np.clip(X - 8.0, 0.0, 0.6)
+    smooth_shape = smoothed_again(a_curve(X, shape)).down_newton
+    return tuple(
+        a_curve(
+            X, smooth_shape + 0.0007 * np.convolve(random.standard_normal(len(X) + len(kernel) - 1), kernel, "valid")
+        )
+        for _ in range(3)
+    )
+
+
+def test_a_top_that_chance_has_sharpened_does_not_pass_for_a_sure_one() -> None:
+    """Monte Carlo of the thing itself: 60 keys of the same shape. Noise on a curve already noisy claims, of some keys,
+    a quarter of the scatter there is; noise on the curve smoothed once more never claims less than half."""
+    random = np.random.default_rng(5)
+    tops, told, plain = [], [], []
+    for _ in range(60):
+        strokes = lopsided_strokes(random)
+        curve = mean_curve(strokes)
+        copies = list(noisy_copies(curve, strokes, SETTINGS.uncertainty))
+        tops.append(X[np.argmax(curve.down_newton[:900])])
+        told.append(top_scatter_mm(curve, smoothed_again(curve), copies, from_mm=7.0, to_mm=8.6))
+        plain.append(np.std([X[np.argmax(copy.down_newton[:900])] for copy in copies]))
+    scatter = float(np.std(tops))
+
+    assert min(plain) < 0.35 * scatter
+    assert min(told) > 0.5 * scatter
+    assert 0.9 * scatter < np.sqrt(np.mean(np.square(told))) < 1.7 * scatter  # rounder, so on the safe side
+
+
+def test_noise_known_from_elsewhere_is_the_least_that_is_stated() -> None:
+    assert noise_line([1.0, 3.0], "mm", at_least=0.2).u == pytest.approx(np.sqrt(2.0))
+    assert noise_line([1.0, 1.0], "mm", at_least=0.2).u == 0.2
+    assert noise_line([], "mm", at_least=0.2).u == 0.2
 
 
 def test_noise_of_a_single_stroke_has_its_stated_standard_error() -> None:
