@@ -1,8 +1,9 @@
 """Calibrations by the commands themselves, through a pseudo-terminal, with a person in code at the virtual bench.
 
-What is found is held against what the rig knows of itself. The allowance is 3 standard uncertainties as the record
-states them: of true ones one in some hundreds fails (those of few degrees of freedom are widened for that). The rig is
-seeded, but when the person acts is not, so every run draws anew.
+What is found is held against what the rig knows of itself. The rig is seeded, but when the person acts is not, so every
+run draws anew, and there are some forty draws. So the allowance is 4.5 standard uncertainties as the record states
+them: chance alone fails one run in some thousands (uncertainties of few degrees of freedom are widened for that), and
+what the rig is wrong about itself is far more than that.
 """
 
 from __future__ import annotations
@@ -33,7 +34,7 @@ from tests.end_to_end.operators import (
 )
 
 pytestmark = pytest.mark.slow
-SIGMAS = 3.0
+SIGMAS = 4.5
 OF_FORCE = ("--masses", str(MASSES), "--gravity", GRAVITY)
 STATED_DELAY_US = 2000.0
 """What the virtual rig says of its force channel."""
@@ -157,7 +158,7 @@ def test_a_survey_with_the_record_is_right_and_one_without_is_off_and_says_so(wh
     for name in ("down_weight", "up_weight", "key_dip", "letoff_peak_position", "aftertouch"):
         right, wrong = sides["with"][name], sides["without"][name]
         true_value = true[name]
-        assert abs(right["value"] - true_value) <= 1.5 * right["U95"], name
+        assert abs(right["value"] - true_value) <= SIGMAS / 2.0 * right["U95"], name
         assert "uncalibrated" in wrong["flags"], name
         assert "uncalibrated" not in right["flags"], name
     off = {stem: abs(side["down_weight"]["value"] - true["down_weight"]) for stem, side in sides.items()}
