@@ -23,6 +23,9 @@ from tests.daq.rigs import KEYS, a_plan, a_rig, survey
 NAMES = ("C4", "A5", "C6")
 """One with a damper, one whose notch is missing, one without a damper."""
 LADDERS = 24
+ALLOWED = 2.25
+"""Of an expanded uncertainty, 4.5 standard ones: when the host commands is not seeded, so every run draws anew, thirty
+numbers at a time."""
 
 
 @pytest.fixture(scope="module")
@@ -64,7 +67,7 @@ def test_dynamic_numbers_are_those_of_the_model(results: dict[str, KeyResult], k
     assert truth is not None
     assert measured.value is not None, measured.reason
     assert measured.expanded is not None
-    assert abs(measured.value - truth) <= 1.5 * measured.expanded
+    assert abs(measured.value - truth) <= ALLOWED * measured.expanded
 
 
 @pytest.mark.parametrize("key", NAMES)
@@ -125,7 +128,7 @@ def test_a_hand_that_also_presses_fast_tells_the_latency(number: int) -> None:
         measured, truth = result[name], pressed.truths[name]
         assert truth is not None
         assert measured.value is not None, measured.reason
-        assert abs(measured.value - truth) <= 1.5 * (measured.expanded or 0.0), name
+        assert abs(measured.value - truth) <= ALLOWED * (measured.expanded or 0.0), name
 
 
 @pytest.mark.slow
