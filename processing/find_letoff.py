@@ -13,6 +13,7 @@ from math import ceil
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
+from processing.chance_fall import CONFIRM_MM
 from processing.damper import Damper
 from processing.kink import top_shift_mm
 from processing.selection import first_true, last_true, mean
@@ -21,7 +22,6 @@ from processing.stages import Curve, FloatArray, LetOffKind
 from processing.straight import crossing_mm, extreme_mm, slope_of
 
 IndexArray = np.ndarray[tuple[int], np.dtype[np.intp]]
-CONFIRM_MM = 0.2
 DAMPER_OVER_MM = 0.5
 """A damper's step is over so far behind its middle."""
 SHOULDER_FLATTENS = 0.3

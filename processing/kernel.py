@@ -8,10 +8,15 @@ from processing.stages import Curve, FloatArray
 
 
 def equivalent_kernel(curve: Curve) -> FloatArray:
-    """Return what the local parabola amounts to on an even grid: a kernel of sum one."""
-    reach = max(2, int(np.ceil(curve.half_width_mm / curve.step_mm)))
+    """Return what the local parabola amounts to on a curve's grid: a kernel of sum one."""
+    return kernel_on_grid(curve.half_width_mm, curve.step_mm)
+
+
+def kernel_on_grid(half_width_mm: float, step_mm: float) -> FloatArray:
+    """Return that kernel for an even grid of this step."""
+    reach = max(2, int(np.ceil(half_width_mm / step_mm)))
     places = np.arange(-reach, reach + 1, dtype=np.float64)
-    return kernel_at(places * (curve.step_mm / curve.half_width_mm))
+    return kernel_at(places * (step_mm / half_width_mm))
 
 
 def kernel_at(off: FloatArray) -> FloatArray:

@@ -2,7 +2,8 @@
 
 How it works: each landmark is found once by the definition in measurands.md; features then only read off. A rise, fall
 or step is believed if it exceeds the detection limit: three standard errors of the smoothed curve, in which the key's
-own roughness counts (a gritty key is not full of let-offs), and never less than `least_letoff_newton`.
+own roughness counts (a gritty key is not full of let-offs), never less than `least_letoff_newton`, and so much that
+noise alone reaches it no more often than `letoff_false_alarm` (`chance_fall.py`; that counts for noisy curves only).
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from processing.chance_fall import chance_fall
 from processing.damper import QUIET_FROM_MM, Damper, find_damper
 from processing.errors import FeatureNotFound
 from processing.find_letoff import LetOff, bed_contact, find_letoff, find_shoulder
@@ -51,7 +53,7 @@ def find_landmarks(curve: Curve, settings: FeatureSettings) -> Landmarks:
         )
     first_contact = bed_contact(curve, dip, round(0.6 * dip / curve.step_mm), settings)
     rough = roughness(curve, QUIET_FROM_MM, QUIET_TO_SHARE * dip)
-    limit = _detection_limit(curve, rough, settings)
+    limit = _detection_limit(curve, rough, dip, settings)
     letoff = find_letoff(curve, dip, limit, settings)
     damper = find_damper(curve, first_contact, letoff.onset_mm, limit, settings)
     if letoff.kind == "none":
@@ -75,9 +77,15 @@ def roughness(curve: Curve, from_mm: float, to_mm: float) -> float:
     return float(1.4826 * median(np.abs(off)))
 
 
-def _detection_limit(curve: Curve, rough_newton: float, settings: FeatureSettings) -> float:
+def _detection_limit(curve: Curve, rough_newton: float, dip_mm: float, settings: FeatureSettings) -> float:
     error = median(curve.down_u_newton)
-    return max(settings.least_letoff_newton, settings.detection_sigmas * float(np.hypot(error, rough_newton)))
+    searched_mm = (1.0 - settings.letoff_search_from) * dip_mm
+    by_chance = chance_fall(curve, way_mm=searched_mm, rate=settings.letoff_false_alarm)
+    return max(
+        settings.least_letoff_newton,
+        settings.detection_sigmas * float(np.hypot(error, rough_newton)),
+        by_chance * max(error, rough_newton),
+    )
 
 
 def _key_dip(curve: Curve, settings: FeatureSettings) -> float:

@@ -57,6 +57,8 @@ class FeatureSettings:
     detection_sigmas: float = 3.0
     least_letoff_newton: float = 0.02
     """Under this nothing is called a let-off, however quiet the curve: no finger feels 2 gf."""
+    letoff_false_alarm: float = 1e-3
+    """Share of keys without a let-off on which noise alone may be called one."""
     window_from_mm: float = 1.5
     window_before_onset_mm: float = 0.5
     window_before_damper_mm: float = 0.7

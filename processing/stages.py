@@ -213,6 +213,8 @@ class KeyResult:
     """Where down and up weight were taken; None: there was no place for them."""
     dynamics: KeyDynamics | None = None
     """What strokes at several speeds, lifts and repetitions have shown; None: nothing could be measured."""
+    letoff_limit_newton: float | None = None
+    """A let-off fainter than this would not have been told from noise; None: nothing could be measured."""
 
     def __getitem__(self, name: str) -> Measurement:
         return next(measurement for measurement in self.measurements if measurement.name == name)
