@@ -2,7 +2,8 @@
 
 How it works: naturals and sharps are looked at apart. The line is Theil-Sen's (the median of all pairwise slopes), so
 a few odd keys do not tilt it. A key's neighbours are the keys of its colour around it; it stands out if it is further
-from their running median than `sigmas` robust standard deviations of all such distances, and by more than matters.
+from their running median than `sigmas` robust standard deviations of all such distances, and by more than matters. A
+gritty key is odd as such: what else its uneven curve may say (a damper that is not seen makes it heavier) is no reason.
 Sources: Theil-Sen by scipy.stats.theilslopes; running median by scipy.ndimage; what matters: own choice, beside it.
 """
 
@@ -184,6 +185,7 @@ def _outliers(compared: Compared, results: tuple[KeyResult, ...], settings: Sett
             off_of_colour[colour] = numbers, values, typical_values(numbers, values, settings.odd_keys.neighbours)
     if not off_of_colour:
         return []
+    uneven = {result.key.number for result in results if "gritty" in result[compared.name].flags}
     sigma = robust_sigma(np.concatenate([values - typical for _, values, typical in off_of_colour.values()]))
     limit = max(compared.matters, settings.odd_keys.sigmas * sigma)
     unit = results[0][compared.name].unit
@@ -191,7 +193,7 @@ def _outliers(compared: Compared, results: tuple[KeyResult, ...], settings: Sett
         (int(number), _difference(compared, unit, value, usual))
         for numbers, values, typical in off_of_colour.values()
         for number, value, usual in zip(numbers.tolist(), values.tolist(), typical.tolist(), strict=True)
-        if abs(value - usual) > limit
+        if abs(value - usual) > limit and number not in uneven
     ]
 
 

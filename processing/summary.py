@@ -16,7 +16,7 @@ def summary(result: KeyboardResult, units: Units) -> list[str]:
     units = marked(units, result.header)
     sentences = [_what_was_done(result), *_trend_sentences(result, units), _letoff_sentence(result, units)]
     sentences += [_weight_test_sentence(result, units), _note_sentence(result, units), _release_sentence(result, units)]
-    sentences += [_sustain_sentence(result)]
+    sentences += [_sustain_sentence(result), _motion_sentence(result, units)]
     return [sentence for sentence in sentences if sentence]
 
 
@@ -116,6 +116,21 @@ def _sustain_sentence(result: KeyboardResult) -> str:
         f"{verdict} on {_keys(count)}" for verdict in ("clear", "narrow", "none") if (count := verdicts.count(verdict))
     ]
     return f"Room to repeat with the note held: {', '.join(told)}." if told else ""
+
+
+def _motion_sentence(result: KeyboardResult, units: Units) -> str:
+    """Return the typical numbers of keys in motion, with the keys to ask for the others."""
+    spoken = (
+        ("note_latency", "note told {} late"),
+        ("effective_mass", "effective mass {}"),
+        ("lowest_velocity", "lowest velocity {}"),
+        ("repetition_limit", "repeats at {}"),
+    )
+    told = []
+    for name, words in spoken:
+        if values := _values(result, name):
+            told.append(words.format(with_unit(float(np.median(values)), result.keys[0][name].unit, units)))
+    return f"In motion (medians): {', '.join(told)}." if told else ""
 
 
 def _note_sentence(result: KeyboardResult, units: Units) -> str:

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from processing.display import Units
 from processing.features.table import FEATURES
 from processing.keyboard import COMPARED, compare_keys, robust_sigma
 from processing.stages import Finding, KeyResult, Measurement
+from processing.summary import summary
 from recordings.keys import ALL_KEYS, Key
 from tests.builders import SETTINGS, a_header
 
 RANDOM = np.random.default_rng(11)
+PLACE = {"letoff_peak_position": 8.0}
 
 
 def a_result(key: Key, *, letoff: str = "found", findings: tuple[Finding, ...] = (), **values: float) -> KeyResult:
@@ -54,6 +58,24 @@ def test_a_difference_that_does_not_matter_is_passed_over_however_sure() -> None
     odd = a_result(Key.from_name("C4"), key_dip=10.1)
 
     assert odd_names(all_but("C4", odd)) == []
+
+
+def test_a_gritty_key_is_odd_as_such_and_not_for_what_its_uneven_curve_says() -> None:
+    grit = Finding("gritty", "the curve is uneven by {}", ((0.02, "N"),), "look at it", odd=True)
+    plain = a_result(Key.from_name("C4"), findings=(grit,), down_weight=0.60)
+    flagged = replace(
+        plain,
+        measurements=tuple(
+            replace(one, flags=("gritty",)) if one.name == "down_weight" else one for one in plain.measurements
+        ),
+    )
+
+    def reasons(key: KeyResult) -> list[str]:
+        (odd,) = compare_keys(a_header(), tuple(all_but("C4", key)), SETTINGS).odd_keys
+        return [reason.code for reason in odd.reasons]
+
+    assert reasons(plain) == ["gritty", "down_weight"]
+    assert reasons(flagged) == ["gritty"]
 
 
 def test_a_hump_in_the_middle_makes_nobody_odd() -> None:
@@ -122,3 +144,17 @@ def test_settings_can_be_written_down() -> None:
     from dataclasses import asdict
 
     assert json.loads(json.dumps(asdict(SETTINGS)))["feature"]["bed_newton"] == 3.0
+
+
+def test_keys_in_motion_are_spoken_of_where_they_were_measured() -> None:
+    moving = compare_keys(
+        a_header(),
+        tuple(a_result(key, note_latency=2.1, effective_mass=0.2, repetition_limit=7.0, **PLACE) for key in ALL_KEYS),
+        SETTINGS,
+    )
+    still = compare_keys(a_header(), tuple(a_result(key, **PLACE) for key in ALL_KEYS), SETTINGS)
+
+    assert summary(moving, Units())[-1] == (
+        "In motion (medians): note told 2.1 ms late, effective mass 0.200 kg uncalibrated, repeats at 7.0 Hz."
+    )
+    assert not any("In motion" in sentence for sentence in summary(still, Units()))
