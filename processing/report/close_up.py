@@ -91,7 +91,9 @@ def close_up_figure(seen: CloseUp, units: Units, title: str) -> Figure:
         _levels(near, seen, curve, units)
         _whole_range(far, seen, curve, units)
         _residuals(below, seen, curve, units)
-    near.legend(loc="upper left", ncols=4)
+    handles, labels = near.get_legend_handles_labels()
+    once = dict(zip(labels, handles, strict=True))
+    near.legend(once.values(), once.keys(), loc="upper left", ncols=4)
     _numbers(told, seen, units)
     return figure
 
@@ -158,7 +160,7 @@ def _levels(axes: Axes, seen: CloseUp, curve: Curve, units: Units) -> None:
             textcoords=axes.get_yaxis_transform(),
             fontsize=6,
             va="center",
-            arrowprops={"arrowstyle": "-", "lw": 0.4, "color": DARK, "shrinkA": 0, "shrinkB": 0},
+            arrowprops={"arrowstyle": "-", "lw": 0.4, "color": DARK, "shrinkA": 0, "shrinkB": 0, "relpos": (0.0, 0.5)},
         )
 
 
@@ -224,13 +226,15 @@ def _residuals(axes: Axes, seen: CloseUp, curve: Curve, units: Units) -> None:
     """Draw samples less curve, and the curve's own standard error, twice."""
     way, scale = units.value(1.0, "mm") * curve.way_mm, units.value(1.0, "N")
     sizes = []
-    for branch, colour, force, error in _branches(seen, curve):
+    for branch, colour, force in _branches(seen, curve):
         off = scale * residuals_newton(branch, curve.way_mm, force)
         thin = max(1, len(off) // MOST_DOTS)
         axes.plot(units.value(1.0, "mm") * branch.way_mm[::thin], off[::thin], ".", color=colour, ms=1.2, alpha=0.3)
-        axes.fill_between(way, -2.0 * scale * error, 2.0 * scale * error, color=colour, alpha=0.25, lw=0)
         before_bed = branch.way_mm < (seen.marks.bed_contact_mm if seen.marks else curve.way_mm[-1])
         sizes.append(np.percentile(np.abs(off[before_bed]), 99.0) if before_bed.any() else 0.0)
+    for error, colour in ((curve.down_u_newton, BLUE), (curve.up_u_newton, ORANGE)):
+        if error is not None:
+            axes.fill_between(way, -2.0 * scale * error, 2.0 * scale * error, color=colour, alpha=0.2, lw=0)
     most = 1.6 * max([*sizes, scale * 1e-3])
     axes.set_ylim(-most, most)
     axes.axhline(0.0, color=DARK, lw=0.6)
@@ -239,12 +243,12 @@ def _residuals(axes: Axes, seen: CloseUp, curve: Curve, units: Units) -> None:
     axes.set_ylabel(f"residual ({units.of('N')})")
 
 
-def _branches(seen: CloseUp, curve: Curve) -> list[tuple[Branch, str, FloatArray, FloatArray]]:
+def _branches(seen: CloseUp, curve: Curve) -> list[tuple[Branch, str, FloatArray]]:
     found = []
     for stroke in seen.used:
-        found.append((stroke.down, BLUE, curve.down_newton, curve.down_u_newton))
-        if stroke.up is not None and curve.up_newton is not None and curve.up_u_newton is not None:
-            found.append((stroke.up, ORANGE, curve.up_newton, curve.up_u_newton))
+        found.append((stroke.down, BLUE, curve.down_newton))
+        if stroke.up is not None and curve.up_newton is not None:
+            found.append((stroke.up, ORANGE, curve.up_newton))
     return found
 
 

@@ -145,12 +145,12 @@ def _guide(label: str, look: str, x_mm: list[float], y_newton: list[float], unit
 def _weights_in_words(result: KeyResult, units: Units, top: float) -> tuple[Note, ...]:
     if result.window_mm is None:
         return ()
-    at, gap = units.value(sum(result.window_mm) / 2.0, "mm"), 0.07 * top
+    at, gap, clear = units.value(sum(result.window_mm) / 2.0, "mm"), 0.07 * top, 0.025 * top
     notes = []
     for name, letter in (("down_weight", "D"), ("up_weight", "U")):
         value = result[name].value
         if value is not None:
             above = letter == "D" or value < 1.5 * gap
             words = f"{letter} {number(value, 'N', units)}"
-            notes.append(Note(at, units.value(value if above else value - gap, "N"), words))
+            notes.append(Note(at, units.value(value + clear if above else value - gap, "N"), words))
     return tuple(notes)
