@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 from processing.calibration_status import FLAG_OF, calibration_status
 from processing.comparison.types import PairComparison
-from processing.keyboard import KeyboardResult
+from processing.keyboard import COLOURS, KeyboardResult
 from processing.statistics.correlated import FEWEST
+from recordings.keys import Key
 
 IN_WORDS = {
     "missing": "uncalibrated",
@@ -52,12 +53,20 @@ def _stated_at(results: Sequence[KeyboardResult], labels: Sequence[str]) -> str:
 def _keys(first: KeyboardResult, second: KeyboardResult, pair: PairComparison) -> str:
     counts = [sum(key.strokes > 0 for key in result.keys) for result in (first, second)]
     common = len(pair.keys)
-    few = ""
-    if common - len(pair.left_out) < 2 * FEWEST:
-        few = " With so few keys some intervals rest on the keys' own budgets and speak of these keys alone."
+    few = _few_of_a_colour(pair)
     if counts == [common, common]:
         return few.strip()
     return (
         f"Other key sets: of {counts[0]} keys of {pair.first} and {counts[1]} of {pair.second} the {common} that both "
         f"have are compared.{few}"
     )
+
+
+def _few_of_a_colour(pair: PairComparison) -> str:
+    """Return of which colour there are too few keys for a scatter of their own, as a sentence with a blank before."""
+    out = {key.number for key in pair.left_out}
+    colours = [Key(number).colour for number in pair.keys if number not in out]
+    few = [f"{count} {colour}s" for colour in COLOURS if 0 < (count := colours.count(colour)) < FEWEST]
+    if not few:
+        return ""
+    return f" {' and '.join(few)} are few: their intervals rest on the keys' own budgets and speak of these keys alone."

@@ -56,6 +56,15 @@ def test_few_keys_rest_on_their_own_budgets() -> None:
     assert any("speak of these keys alone" in caution for caution in found.cautions)
 
 
+def test_few_sharps_beside_many_naturals_are_named() -> None:
+    octave = ALL_KEYS[39:50]  # C4 to A#4: six naturals and five sharps
+    sharps = [key for key in octave if key.colour == "sharp"][:4]
+    keys = tuple(key for key in octave if key.colour == "natural" or key in sharps)
+
+    assert "4 sharps are few: their intervals" in " ".join(compared(first=keys, second=keys).cautions)
+    assert not any("are few" in caution for caution in compared().cautions)
+
+
 def test_other_key_sets_are_compared_where_both_have_keys_and_that_is_said() -> None:
     found = compared(second=ALL_KEYS[20:60])
 
