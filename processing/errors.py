@@ -12,6 +12,8 @@ ProcessingError
  +-- MissingLibrary    a format whose library is not installed
  +-- FileIsThere       (also FileExistsError) a table is not written over another file unless asked for
  +-- TooManyRows       more rows than the format holds
+ +-- MalformedStudy    the plan, a table or a recording of a gauge study: file, place and reason
+ +-- StudyUnfit        readings from which a gauge study cannot be made
  +-- NotTried          one item of a rig's fitness cannot be judged from this trial; becomes its verdict
 """
 
@@ -110,6 +112,22 @@ class TooManyRows(ProcessingError):
     def __init__(self, most: int) -> None:
         self.most = most
         super().__init__(f"an Excel sheet holds {most} rows, this table has more; fewer keys, or .parquet or .csv")
+
+
+class MalformedStudy(ProcessingError):
+    """The plan, a table or a recording of a gauge study that cannot be understood."""
+
+    def __init__(self, place: str, why: str, remedy: str) -> None:
+        self.place, self.why, self.remedy = place, why, remedy
+        super().__init__(f"{place}: {why}; {remedy}")
+
+
+class StudyUnfit(ProcessingError):
+    """Readings from which a gauge study cannot be made: what is wrong, and what is needed."""
+
+    def __init__(self, why: str, needed: str) -> None:
+        self.why, self.needed = why, needed
+        super().__init__(f"{why}; {needed}")
 
 
 class NotTried(ProcessingError):
