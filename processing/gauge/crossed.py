@@ -114,11 +114,9 @@ def dofs(shape: Sequence[int]) -> tuple[int, int, int, int]:
 
 
 def _anova(readings: Crossed, pool_alpha: float) -> tuple[tuple[Effect, ...], bool]:
-    sums = [float(one) for one in sums_of_squares(readings.values)]
-    freedom = dofs(readings.values.shape)
-    part, operator, both, repeats = (
-        Effect(name, *row) for name, *row in zip(("part", "operator", "interaction", "repeats"), sums, freedom, strict=True)
-    )
+    names = ("part", "operator", "interaction", "repeats")
+    sums, freedom = map(float, sums_of_squares(readings.values)), dofs(readings.values.shape)
+    part, operator, both, repeats = (Effect(*row) for row in zip(names, sums, freedom, strict=True))
     both = _tested(both, repeats)
     assert both.p is not None
     pooled = both.p > pool_alpha
@@ -175,9 +173,7 @@ def terms_of(squares: Sequence[Term], factors: Sequence[float]) -> list[Term]:
     return [Term(by, one.square, one.dof) for by, one in zip(factors, squares, strict=True) if by]
 
 
-def _parts(
-    squares: Sequence[Term], shape: Sequence[int], *, pooled: bool, coverage: float
-) -> tuple[Part, ...]:
+def _parts(squares: Sequence[Term], shape: Sequence[int], *, pooled: bool, coverage: float) -> tuple[Part, ...]:
     factors = factors_of(shape, pooled=pooled)
     variance = {name: max(float(total(terms_of(squares, by))), 0.0) for name, by in factors.items()}
     variance.setdefault("interaction", 0.0)
@@ -199,7 +195,8 @@ def share_in(expected: Sequence[Array], shape: Sequence[int], *, pooled: bool) -
     factors = factors_of(shape, pooled=pooled)
 
     def variance(name: str) -> Array:
-        return np.maximum(sum(by * square for by, square in zip(factors[name], expected, strict=True)), 0.0)
+        whole = sum(by * square for by, square in zip(factors[name], expected, strict=True))
+        return np.maximum(np.asarray(whole, float), 0.0)
 
     names = [name for name in ("repeatability", "reproducibility", "interaction") if name in factors]
     gauge = np.asarray(sum(variance(name) for name in names))

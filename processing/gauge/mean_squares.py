@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +32,7 @@ class Term:
 
 def total(terms: Sequence[Term]) -> Array:
     """Return the sum, which may be negative."""
-    return np.asarray(sum(term.factor * np.asarray(term.square, float) for term in terms))
+    return np.asarray(np.sum([_size(term) for term in terms], axis=0))
 
 
 def interval(terms: Sequence[Term], coverage: float) -> tuple[Array, Array]:
@@ -52,15 +52,13 @@ def _spread(near: list[Term], far: list[Term], tail: float, *, upward: bool = Fa
 
     near: the terms whose own lower end moves this end, far: those whose upper end does.
     """
-    square = sum((_below(t.dof, tail) * _size(t)) ** 2 for t in near) + sum(
-        (_above(t.dof, tail) * _size(t)) ** 2 for t in far
-    )
-    for one in near:
-        for other in far:
-            square = square + _of_a_difference(one, other, tail, upward=upward) * _size(one) * _size(other)
+    addends = [(_below(one.dof, tail) * _size(one)) ** 2 for one in near]
+    addends += [(_above(one.dof, tail) * _size(one)) ** 2 for one in far]
+    for one, other in product(near, far):
+        addends.append(_of_a_difference(one, other, tail, upward=upward) * _size(one) * _size(other))
     for one, other in combinations(near, 2):
-        square = square + _of_a_sum(one.dof, other.dof, tail) / (len(near) - 1) * _size(one) * _size(other)
-    return np.maximum(np.asarray(square, float), 0.0)
+        addends.append(_of_a_sum(one.dof, other.dof, tail) / (len(near) - 1) * _size(one) * _size(other))
+    return np.maximum(np.sum(addends, axis=0), 0.0)
 
 
 def _size(term: Term) -> Array:
