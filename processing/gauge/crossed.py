@@ -196,12 +196,14 @@ def share_in(expected: Sequence[Array], shape: Sequence[int], *, pooled: bool) -
 
     def variance(name: str) -> Array:
         whole = sum(by * square for by, square in zip(factors[name], expected, strict=True))
-        return np.maximum(np.asarray(whole, float), 0.0)
+        above: Array = np.maximum(np.asarray(whole, float), 0.0)
+        return above
 
     names = [name for name in ("repeatability", "reproducibility", "interaction") if name in factors]
     gauge = np.asarray(sum(variance(name) for name in names))
     whole = gauge + variance("part")
-    return np.sqrt(np.divide(gauge, whole, out=np.zeros_like(whole), where=whole > 0.0))
+    share: Array = np.sqrt(np.divide(gauge, whole, out=np.zeros_like(whole), where=whole > 0.0))
+    return share
 
 
 def _share(

@@ -58,7 +58,8 @@ def _spread(near: list[Term], far: list[Term], tail: float, *, upward: bool = Fa
         addends.append(_of_a_difference(one, other, tail, upward=upward) * _size(one) * _size(other))
     for one, other in combinations(near, 2):
         addends.append(_of_a_sum(one.dof, other.dof, tail) / (len(near) - 1) * _size(one) * _size(other))
-    return np.maximum(np.sum(addends, axis=0), 0.0)
+    square: Array = np.maximum(np.sum(addends, axis=0), 0.0)
+    return square
 
 
 def _size(term: Term) -> Array:

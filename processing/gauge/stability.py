@@ -82,24 +82,26 @@ def day_of(label: str, values: Sequence[float]) -> Day:
 
 
 def stability_of(days: Sequence[Day], settings: StabilitySettings | None = None) -> Stability:
-    """Return the days, oldest first, held against the baseline of the first ones.
+    """Return the days, oldest first, held against the baseline of the first ones; the last day is always judged.
 
     Raises StudyUnfit if there are too few for a baseline.
     """
     chosen = settings or StabilitySettings()
-    first = days[: chosen.baseline]
+    first = days[: min(chosen.baseline, len(days) - 1)]
     if len(first) < chosen.fewest:
         raise StudyUnfit(
-            f"{len(first)} days of the check standard",
-            f"a baseline needs {chosen.fewest} at least, and {chosen.baseline} are better; go on reading it",
+            f"{len(days)} days of the check standard",
+            f"a baseline needs {chosen.fewest} before the day to be judged, and {chosen.baseline} are better; "
+            "go on reading it",
         )
-    baseline = _baseline(first, chosen)
+    baseline = baseline_of(first, chosen)
     judged = [JudgedDay(day, "baseline", _upper_sd(day, baseline, chosen)) for day in first]
     judged += [_judge(day, baseline, chosen) for day in days[len(first) :]]
     return Stability(baseline, tuple(judged), chosen)
 
 
-def _baseline(days: Sequence[Day], settings: StabilitySettings) -> Baseline:
+def baseline_of(days: Sequence[Day], settings: StabilitySettings) -> Baseline:
+    """Return what days, two at least, say of the check standard."""
     from scipy.stats import f
 
     means = np.array([day.mean for day in days])
