@@ -18,6 +18,7 @@ from keyplumb.commands import (
     demo,
     export,
     gallery,
+    gauge,
     import_,
     info,
     measure,
@@ -46,6 +47,7 @@ COMMANDS: tuple[ModuleType, ...] = (
     report,
     export,
     gallery,
+    gauge,
     info,
     virtual_rig,
 )

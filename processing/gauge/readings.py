@@ -39,15 +39,19 @@ class Crossed:
         return int(self.values.shape[2])
 
 
-def crossed_of(readings: Iterable[Reading]) -> Crossed:
+def crossed_of(readings: Iterable[Reading], *, least_parts: int = 2) -> Crossed:
     """Return readings as a block; parts and operators in the order of their first reading.
 
-    Raises StudyUnfit if a place is empty or filled twice, or if there are not two of each at least.
+    Raises StudyUnfit if a place is empty or filled twice, or if there are not two of each at least (of parts:
+    `least_parts`).
     """
     kept = list(readings)
     parts, operators, trials = (
         tuple(dict.fromkeys(getattr(one, name) for one in kept)) for name in ("part", "operator", "trial")
     )
+    for what, found, least in (("parts", parts, least_parts), ("operators", operators, 2), ("trials", trials, 2)):
+        if len(found) < least:
+            raise StudyUnfit(f"{len(found)} {what}", f"a crossed study needs {least} {what} at least")
     _demand_balanced(kept, parts, operators, trials)
     values = np.empty((len(parts), len(operators), len(trials)))
     for one in kept:
@@ -59,9 +63,6 @@ def crossed_of(readings: Iterable[Reading]) -> Crossed:
 def _demand_balanced(
     kept: list[Reading], parts: tuple[str, ...], operators: tuple[str, ...], trials: tuple[str, ...]
 ) -> None:
-    for what, found in (("parts", parts), ("operators", operators), ("trials", trials)):
-        if len(found) < 2:
-            raise StudyUnfit(f"{len(found)} {what}", f"a crossed study needs two {what} at least")
     times = Counter((one.part, one.operator, one.trial) for one in kept)
     for part in parts:
         for operator in operators:

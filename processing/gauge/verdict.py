@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from processing.gauge.bias_linearity import BiasStudy
 from processing.gauge.crossed import GaugeStudy
 from processing.gauge.settings import GaugeSettings
 
@@ -118,3 +119,18 @@ def what_would_tell(study: GaugeStudy) -> str:
         reaches["keys and operators"] = reach("interaction", (parts - 1.0) / (parts * trials))
         reaches["trials"] = reach("repeats", 1.0 - 1.0 / trials)
     return max(reaches, key=lambda what: reaches[what])
+
+
+def judge_bias(study: BiasStudy, allowed: float | None) -> Fitness:
+    """Return the verdict on a bias. allowed: how large it may be at any reference; None: none may be sure.
+
+    Without `allowed` a bias that is surely not 0, on the whole or in its slope, makes the rig unfit; with it the ends
+    of the line's interval at every reference decide.
+    """
+    if allowed is None:
+        sure = min(study.mean.p, study.slope.p) < study.settings.alpha
+        return "unfit" if sure else "fit"
+    lines = [study.line_at(at.reference) for at in study.at]
+    if all(abs(bias) + half <= allowed for bias, half in lines):
+        return "fit"
+    return "unfit" if any(abs(bias) - half > allowed for bias, half in lines) else "cannot tell"

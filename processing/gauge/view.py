@@ -83,10 +83,14 @@ def rigs_view(found: Interlaboratory, measurand: str, unit: str, verdict: str) -
     return _finite({**told, **asdict(found), "sentences": rig_sentences(found, unit, OURS)})
 
 
-def _finite(told: Any) -> Any:
+def _finite(told: dict[str, Any]) -> dict[str, Any]:
     """Return plain data without infinities, which JSON does not know."""
+    return {name: _plain(one) for name, one in told.items()}
+
+
+def _plain(told: Any) -> Any:
     if isinstance(told, dict):
-        return {name: _finite(one) for name, one in told.items()}
+        return _finite(told)
     if isinstance(told, list | tuple):
-        return [_finite(one) for one in told]
+        return [_plain(one) for one in told]
     return None if isinstance(told, float) and not math.isfinite(told) else told

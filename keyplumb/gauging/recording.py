@@ -1,0 +1,117 @@
+"""A crossed study at the bench: asks for one press after the other and records it, until all of the plan are done.
+
+How it works: the next press is the first whose recording is not there, so a study that was stopped goes on by itself.
+A press is recorded as a survey of one key is; one that was interrupted goes on as a survey does, its attempt set aside
+within its own file. `r` sets the recording of the last press aside, under another name, and asks for it again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from keyplumb import __version__
+from keyplumb.calibrating.guide import HOW_TO_ANSWER, Answer, Guide
+
+if TYPE_CHECKING:
+    from daq.survey import SurveyPlan, SurveyResult
+    from keyplumb.gauging.plan import Press, StudyPlan
+    from recordings.keys import Key
+
+SET_UP = "sets rig and keyboard up anew, as on a new day (lift off, set down, zero), and "
+
+
+def record_study(plan: StudyPlan, port: str, guide: Guide) -> int:
+    """Record all presses that are not there yet and return how many were recorded.
+
+    Raises StoppedByPerson, and what a survey raises.
+    """
+    guide.tell(HOW_TO_ANSWER)
+    recorded, check = 0, None
+    while (place := plan.next()) is not None:
+        if guide.ask(_prompt(plan, place, first=recorded == 0)) is Answer.REPEAT:
+            _repeat_last(plan, place, guide)
+            continue
+        if check is None:
+            check = _checked(port, guide)
+        recorded += _record(plan, plan.presses[place], port, check, guide)
+    return recorded
+
+
+def _prompt(plan: StudyPlan, place: int, *, first: bool) -> str:
+    press = plan.presses[place]
+    before = plan.presses[place - 1] if place else None
+    anew = first or before is None or (before.operator, before.trial) != (press.operator, press.trial)
+    return (
+        f"{place + 1} of {len(plan.presses)}: {press.operator}, trial {press.trial}: {press.operator} "
+        f"{SET_UP if anew else ''}sets the plunger over {press.key}; hands away, then Enter"
+    )
+
+
+def _repeat_last(plan: StudyPlan, place: int, guide: Guide) -> None:
+    if place == 0:
+        guide.tell("nothing was pressed yet")
+        return
+    path = plan.path(plan.presses[place - 1])
+    guide.tell(f"{path.name} is set aside as {_set_aside(path).name} and is pressed again")
+
+
+def _set_aside(path: Path) -> Path:
+    """Give a recording another name, which no plan asks for, and return it."""
+    number = 1
+    while (aside := path.with_name(f"{path.stem}-set-aside-{number}.h5")).exists():
+        number += 1
+    return path.rename(aside)
+
+
+def _checked(port: str, guide: Guide) -> tuple[str, str]:
+    from keyplumb.commands.check import check_before
+
+    return check_before(port, guide.tell, moves=True)
+
+
+def _record(plan: StudyPlan, press: Press, port: str, check: tuple[str, str], guide: Guide) -> bool:
+    """Record one press; return whether the key was found."""
+    result = _survey(plan.path(press), port, _survey_plan(plan, press, check))
+    if result.recorded:
+        guide.tell(f"{press.file}: {press.key} by {press.operator}, {result.samples_lost} samples lost")
+        return True
+    aside = _set_aside(plan.path(press))
+    guide.tell(f"{press.key} was not found under the plunger ({aside.name}); set the plunger over it")
+    return False
+
+
+def _survey(out: Path, port: str, plan: SurveyPlan) -> SurveyResult:
+    from daq.survey import Where, resume_survey, run_survey
+    from keyplumb.commands.survey_talk import motor_talk
+    from recordings.partial import partial_folder
+
+    where = Where(port_path=port, out=out)
+    with motor_talk() as bar:
+        talk = replace(bar, place_rig=_placed_already)
+        return resume_survey(where, talk) if partial_folder(out).exists() else run_survey(where, plan, talk)
+
+
+def _placed_already(_: Key) -> None:
+    """Ask for nothing: the prompt has said where the plunger goes."""
+
+
+def _survey_plan(plan: StudyPlan, press: Press, check: tuple[str, str]) -> SurveyPlan:
+    from daq.plan import describe, plan_visits
+    from daq.programme import load_programme
+    from daq.survey import SurveyPlan
+    from recordings.keys import Key
+    from recordings.types import RunInfo
+
+    visits = plan_visits((((Key.from_name(press.key),), load_programme(plan.told.programme)),))
+    run = RunInfo(
+        instrument=plan.folder.absolute().name,
+        started_at=datetime.now(UTC),
+        software_version=__version__,
+        programme=describe(visits),
+        operator=press.operator,
+        note=f"gauge study, trial {press.trial}",
+    )
+    return SurveyPlan(visits=visits, run=run, check=check)
