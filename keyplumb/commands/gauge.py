@@ -1,4 +1,4 @@
-"""`keyplumb gauge plan|record|study|bias|stability|rigs`: is the rig fit for the limits?"""
+"""`keyplumb gauge plan|record|study|bias|stability|days|rigs`: is the rig fit for the limits?"""
 
 from __future__ import annotations
 
@@ -18,6 +18,7 @@ KINDS = {
     "study": "analyse a crossed study: repeatability, reproducibility, keys; a verdict by limits",
     "bias": "bias and linearity, from readings of references",
     "stability": "a daily check standard: is the rig still the one it was",
+    "days": "how much readings differ within a day, from day to day, from run to run",
     "rigs": "do several rigs agree: h, k, repeatability and reproducibility limits",
 }
 MOST_PRESSES = 2000
@@ -35,7 +36,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     _add_study(one["study"])
     _add_bias(one["bias"])
     _add_stability(one["stability"])
-    _add_rigs(one["rigs"])
+    _add_table(one["days"], "key, run, day, value")
+    _add_table(one["rigs"], "key, rig, trial, value")
 
 
 def _add_plan(parser: argparse.ArgumentParser) -> None:
@@ -92,8 +94,8 @@ def _add_stability(parser: argparse.ArgumentParser) -> None:
     parser.set_defaults(wrong_use=parser.error)
 
 
-def _add_rigs(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("source", type=Path, metavar="READINGS.csv", help="a table: key, rig, trial, value")
+def _add_table(parser: argparse.ArgumentParser, columns: str) -> None:
+    parser.add_argument("source", type=Path, metavar="READINGS.csv", help=f"a table: {columns}; if known unit")
     parser.add_argument("--json", action="store_true", help="all numbers as JSON, in N and mm")
     add_units(parser)
 
@@ -156,7 +158,7 @@ def _width(text: str) -> tuple[float, str]:
 
 def run(arguments: argparse.Namespace) -> int:
     """Do what the second word says."""
-    from keyplumb.gauging import courses
+    from keyplumb.gauging import courses, references
 
     if arguments.what == "plan":
         presses = len(arguments.keys) * len(arguments.operators) * arguments.trials
@@ -168,7 +170,8 @@ def run(arguments: argparse.Namespace) -> int:
     return {
         "record": courses.record,
         "study": courses.analyse_study,
-        "bias": courses.analyse_bias,
-        "stability": courses.analyse_stability,
-        "rigs": courses.analyse_rigs,
+        "bias": references.analyse_bias,
+        "stability": references.analyse_stability,
+        "days": references.analyse_days,
+        "rigs": references.analyse_rigs,
     }[arguments.what](arguments)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,16 +15,27 @@ from processing.pipeline import analyse
 from recordings.reader import open_recording
 
 if TYPE_CHECKING:
-    from keyplumb.gauging.plan import StudyPlan
-    from processing.stages import KeyResult, Measurement
+    from keyplumb.gauging.plan import Press, StudyPlan
+    from processing.settings import Settings
+    from processing.stages import KeyResult
     from recordings.calibration_record import CalibrationRecord
     from recordings.keys import Key
+    from recordings.types import Header
 
 LeftOut = tuple[tuple[str, str], ...]
 
 
-def measured_presses(plan: StudyPlan, record: CalibrationRecord | None) -> list[tuple[Reading, KeyResult]]:
-    """Return what every press of a study has shown, beside a reading that has no value yet.
+@dataclass(frozen=True, slots=True, eq=False)
+class MeasuredPress:
+    """One press of the plan, and what its recording holds."""
+
+    press: Press
+    header: Header
+    result: KeyResult
+
+
+def measured_presses(plan: StudyPlan, record: CalibrationRecord | None, settings: Settings) -> list[MeasuredPress]:
+    """Return what every press of a study has shown.
 
     Raises MalformedStudy if a recording is not that of its press, RecordingError.
     """
@@ -40,33 +52,33 @@ def measured_presses(plan: StudyPlan, record: CalibrationRecord | None) -> list[
                     f"it holds {keys} by {who}, not {press.key} by {press.operator}",
                     "move it away and press again with `keyplumb gauge record`",
                 )
-            result = analyse(recalibrated(opened.header, record), [opened.read_key(key)])
-        found.append((Reading(press.key, press.operator, str(press.trial), 0.0), result.keys[0]))
+            header = recalibrated(opened.header, record)
+            result = analyse(header, [opened.read_key(key)], settings)
+        found.append(MeasuredPress(press, header, result.keys[0]))
     return found
 
 
-def readings_of(measurand: str, presses: Iterable[tuple[Reading, KeyResult]]) -> tuple[str, list[Reading], LeftOut]:
-    """Return the unit, the readings of one measurand, and the keys left out because it is missing somewhere, with
-    the first reason."""
-    told = [(reading, result[measurand]) for reading, result in presses]
+def readings_of(measurand: str, presses: Sequence[MeasuredPress]) -> tuple[str, list[Reading], LeftOut]:
+    """Return the unit, the readings of one measurand by key, and the keys left out, with the reason of the first press
+    in which it is missing."""
     missing: dict[str, str] = {}
-    for reading, one in told:
-        if one.value is None:
-            place = f"{reading.operator}, trial {reading.trial}: {one.reason or 'no value'}"
-            missing.setdefault(reading.part, place)
-    kept = [_with_value(reading, one) for reading, one in told if reading.part not in missing]
-    return told[0][1].unit, kept, tuple(missing.items())
-
-
-def _with_value(reading: Reading, measured: Measurement) -> Reading:
-    assert measured.value is not None
-    return Reading(reading.part, reading.operator, reading.trial, measured.value)
+    readings = []
+    for one in sorted(presses, key=lambda one: one.result.key):
+        press, value = one.press, one.result[measurand].value
+        if value is None:
+            why = one.result[measurand].reason or "no value"
+            missing.setdefault(press.key, f"{press.operator}, trial {press.trial}: {why}")
+        else:
+            readings.append(Reading(press.key, press.operator, str(press.trial), value))
+    kept = [reading for reading in readings if reading.part not in missing]
+    return presses[0].result[measurand].unit, kept, tuple(missing.items())
 
 
 def days_of_folder(
     folder: Path, key: Key, measurand: str, record: CalibrationRecord | None
-) -> tuple[str, list[Day], tuple[str, ...]]:
-    """Return unit and days of a kept key from all recordings of a folder that hold it, and what was left out and why.
+) -> tuple[str, list[Day], Header, tuple[str, ...]]:
+    """Return unit and days of a kept key from all recordings of a folder that hold it, the last recording's header, and
+    what was left out and why.
 
     Recordings of one day (UTC) are repeated readings. Raises MalformedStudy if no recording has it.
     """
@@ -78,15 +90,15 @@ def days_of_folder(
                 continue
             header = recalibrated(opened.header, record)
             measured = analyse(header, [opened.read_key(key)]).keys[0][measurand]
-            started.append((header.run.started_at, path, measured))
-    for when, path, measured in sorted(started, key=lambda one: one[:2]):
+            started.append((header, path, measured))
+    for header, path, measured in sorted(started, key=lambda one: (one[0].run.started_at, one[1])):
         unit = measured.unit
         if measured.value is None:
             left_out.append(f"{path.name}: {measured.reason}")
         else:
-            by_day.setdefault(f"{when:%Y-%m-%d}", []).append(measured.value)
+            by_day.setdefault(f"{header.run.started_at:%Y-%m-%d}", []).append(measured.value)
     if not by_day:
         raise MalformedStudy(
             str(folder), f"no recording there has {measurand} of {key.name}", "name the kept key with --key"
         )
-    return unit, [day_of(day, values) for day, values in by_day.items()], tuple(left_out)
+    return unit, [day_of(day, values) for day, values in by_day.items()], header, tuple(left_out)

@@ -9,28 +9,23 @@ from __future__ import annotations
 
 import json
 import random
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import Field
 
 from processing.errors import FileIsThere, MalformedStudy
+from processing.toml_file import Closed, TomlFault, fault_at, read_toml
 from recordings.errors import NoSuchFile, UnknownKey
 from recordings.keys import Key
 from recordings.safe_files import whole_or_nothing
-from rig.profiles.toml_place import line_of_key
 
 PLAN_NAME = "study.toml"
 REMEDY = "mend it, or draw a new plan into another folder with `keyplumb gauge plan`"
 
 
-class _Closed(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class Press(_Closed):
+class Press(Closed):
     """One key, pressed by one operator in one trial, and the file it is kept in."""
 
     file: Annotated[str, Field(pattern=r"^[^/\\]+\.h5$")]
@@ -39,7 +34,7 @@ class Press(_Closed):
     trial: Annotated[int, Field(ge=1)]
 
 
-class PlanFile(_Closed):
+class PlanFile(Closed):
     """The file as it is written."""
 
     seed: int
@@ -115,19 +110,16 @@ def read_plan(folder: Path) -> StudyPlan:
     if not path.is_file():
         raise NoSuchFile(path)
     try:
-        text = path.read_text(encoding="utf-8")
-        told = PlanFile.model_validate(tomllib.loads(text))
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as fault:
-        raise MalformedStudy(str(path), str(fault), REMEDY) from fault
-    except ValidationError as fault:
-        first = min(fault.errors(), key=lambda error: error["type"] != "extra_forbidden")
-        line = line_of_key(text, first["loc"])
-        place = ".".join(str(part + 1) if isinstance(part, int) else part for part in first["loc"])
-        where = f"{path}, line {line}" if line else str(path)
-        raise MalformedStudy(where, f"{place}: {first['msg']}", REMEDY) from fault
-    for number, press in enumerate(told.press, 1):
-        try:
-            Key.from_name(press.key)
-        except UnknownKey as fault:
-            raise MalformedStudy(f"{path}, press {number}", str(fault), REMEDY) from fault
+        told, text = read_toml(path, PlanFile)
+        for number, press in enumerate(told.press):
+            _demand_key(path, text, number, press.key)
+    except TomlFault as fault:
+        raise MalformedStudy(str(fault), "nothing was pressed or read", REMEDY) from fault
     return StudyPlan(folder, told)
+
+
+def _demand_key(path: Path, text: str, number: int, name: str) -> None:
+    try:
+        Key.from_name(name)
+    except UnknownKey as fault:
+        raise fault_at(path, text, ("press", number, "key"), str(fault)) from fault

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
+from keyplumb.exit_codes import CANNOT_TELL, DONE, FAILED
 from processing.display import Units
 from processing.gauge.bias_linearity import BiasStudy
 from processing.gauge.crossed import GaugeStudy
 from processing.gauge.interlaboratory import Interlaboratory
 from processing.gauge.verdict import GaugeVerdict, worst_of
+from processing.gauge.view import SCHEMA
 from processing.gauge.words import plain, study_sentences
 
+CODES = {"fit": DONE, "fit with caution": DONE, "unfit": FAILED, "cannot tell": CANNOT_TELL}
 WIDEST = 200
 ABBREVIATIONS = {
     "repeatability": "EV",
@@ -24,6 +29,9 @@ ABBREVIATIONS = {
 
 def print_study(verdicts: Sequence[GaugeVerdict], units: Units) -> None:
     """Print every measurand's verdict and tables, then the rig's verdict as a whole."""
+    if len({(verdict.study, verdict.why_not) for verdict in verdicts}) == 1 and verdicts[0].why_not:
+        print(f"Cannot tell: {verdicts[0].why_not}.")
+        return
     for verdict in verdicts:
         print(f"\n{verdict.measurand}")
         for sentence in study_sentences(verdict, units):
@@ -39,6 +47,20 @@ def print_sentences(verdict: str, sentences: Iterable[str]) -> None:
     print(f"Verdict: {verdict}.")
     for sentence in sentences:
         print(f"  {sentence}")
+
+
+def print_json(told: Mapping[str, Any]) -> None:
+    """Print plain data."""
+    print(json.dumps(told, indent=1, allow_nan=False))
+
+
+def cannot_tell(kind: str, why: str, *, as_json: bool) -> int:
+    """Say that there is too little to judge by, and return the exit code for it."""
+    if as_json:
+        print_json({"schema": SCHEMA, "kind": kind, "verdict": "cannot tell", "why_not": why})
+    else:
+        print(f"Cannot tell: {why}.")
+    return CANNOT_TELL
 
 
 def print_bias(study: BiasStudy, unit: str, units: Units) -> None:

@@ -29,15 +29,28 @@ def record_study(plan: StudyPlan, port: str, guide: Guide) -> int:
     Raises StoppedByPerson, and what a survey raises.
     """
     guide.tell(HOW_TO_ANSWER)
-    recorded, check = 0, None
+    recorded, check, teller = 0, None, _Teller(guide)
     while (place := plan.next()) is not None:
         if guide.ask(_prompt(plan, place, first=recorded == 0)) is Answer.REPEAT:
             _repeat_last(plan, place, guide)
             continue
         if check is None:
             check = _checked(port, guide)
-        recorded += _record(plan, plan.presses[place], port, check, guide)
+        recorded += _record(plan, plan.presses[place], port, check, teller)
     return recorded
+
+
+class _Teller:
+    """Says to the person what is news: a sentence that every press would repeat is said once."""
+
+    def __init__(self, guide: Guide) -> None:
+        self._guide = guide
+        self._said: set[str] = set()
+
+    def tell(self, sentence: str) -> None:
+        if sentence not in self._said:
+            self._said.add(sentence)
+            self._guide.tell(sentence)
 
 
 def _prompt(plan: StudyPlan, place: int, *, first: bool) -> str:
@@ -45,7 +58,7 @@ def _prompt(plan: StudyPlan, place: int, *, first: bool) -> str:
     before = plan.presses[place - 1] if place else None
     anew = first or before is None or (before.operator, before.trial) != (press.operator, press.trial)
     return (
-        f"{place + 1} of {len(plan.presses)}: {press.operator}, trial {press.trial}: {press.operator} "
+        f"{place + 1} of {len(plan.presses)}, trial {press.trial}: {press.operator} "
         f"{SET_UP if anew else ''}sets the plunger over {press.key}; hands away, then Enter"
     )
 
@@ -72,25 +85,25 @@ def _checked(port: str, guide: Guide) -> tuple[str, str]:
     return check_before(port, guide.tell, moves=True)
 
 
-def _record(plan: StudyPlan, press: Press, port: str, check: tuple[str, str], guide: Guide) -> bool:
+def _record(plan: StudyPlan, press: Press, port: str, check: tuple[str, str], teller: _Teller) -> bool:
     """Record one press; return whether the key was found."""
-    result = _survey(plan.path(press), port, _survey_plan(plan, press, check))
+    result = _survey(plan.path(press), port, _survey_plan(plan, press, check), teller)
     if result.recorded:
-        guide.tell(f"{press.file}: {press.key} by {press.operator}, {result.samples_lost} samples lost")
+        teller.tell(f"{press.file}: {press.key} by {press.operator}, {result.samples_lost} samples lost")
         return True
     aside = _set_aside(plan.path(press))
-    guide.tell(f"{press.key} was not found under the plunger ({aside.name}); set the plunger over it")
+    teller.tell(f"{press.key} was not found under the plunger ({aside.name}); set the plunger over it")
     return False
 
 
-def _survey(out: Path, port: str, plan: SurveyPlan) -> SurveyResult:
+def _survey(out: Path, port: str, plan: SurveyPlan, teller: _Teller) -> SurveyResult:
     from daq.survey import Where, resume_survey, run_survey
     from keyplumb.commands.survey_talk import motor_talk
     from recordings.partial import partial_folder
 
     where = Where(port_path=port, out=out)
     with motor_talk() as bar:
-        talk = replace(bar, place_rig=_placed_already)
+        talk = replace(bar, place_rig=_placed_already, tell=teller.tell)
         return resume_survey(where, talk) if partial_folder(out).exists() else run_survey(where, plan, talk)
 
 

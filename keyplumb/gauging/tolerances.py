@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 
-from processing.features.table import FEATURES
+from processing.gauge.readings import Reading
 from processing.gauge.verdict import Tolerance
+from processing.limits.types import Limits
+from processing.measurand_units import UNIT_OF
+from recordings.keys import Key
 from recordings.units import OURS, PINT_NAMES, factor_to_ours
 
-UNIT_OF = {feature.name: feature.unit for feature in FEATURES}
 NUMBER = re.compile(r"\s*([0-9.]+(?:[eE][-+]?[0-9]+)?)\s*([^\s0-9]*)\s*")
 
 
@@ -43,3 +46,29 @@ def tolerance_of(text: str) -> tuple[str, Tolerance]:
     if unit != expected:
         raise ValueError(f"{name} is told in {expected}, not in {told}; write the width with its unit, as in 6gf")
     return name, Tolerance(value)
+
+
+def limited(limits: Limits) -> tuple[str, ...]:
+    """Return the measurands that a limits file gives values for, in its order."""
+    return tuple(dict.fromkeys(limit.measurand for limit in limits.values))
+
+
+def tolerance_in(limits: Limits, measurand: str, readings: Sequence[Reading]) -> Tolerance | None:
+    """Return the room that limits leave to the keys of a study; None: no limit is about them.
+
+    The narrowest of two-sided limits counts; where there are only limits on one side, the mean distance from a key's
+    readings to its limit.
+    """
+    widths: list[float] = []
+    rooms: list[float] = []
+    for name in dict.fromkeys(reading.part for reading in readings):
+        key, values = Key.from_name(name), [reading.value for reading in readings if reading.part == name]
+        for limit in (limit for limit in limits.values if limit.measurand == measurand and key in limit.keys):
+            ends = [end for end in limit.ends(key) if end is not None]
+            if len(ends) == 2:
+                widths.append(ends[1] - ends[0])
+            else:
+                rooms.append(abs(ends[0] - math.fsum(values) / len(values)))
+    if widths:
+        return Tolerance(min(widths))
+    return Tolerance(math.fsum(rooms) / len(rooms), sides=1) if rooms else None

@@ -67,7 +67,7 @@ def _spreads(axes: Axes, study: GaugeStudy, verdict: GaugeVerdict, units: Units)
     axes.set_xscale("log")
     axes.set_yticks(range(len(parts)), [NAMES[part.name] for part in parts])
     axes.invert_yaxis()
-    axes.set_xlabel(f"standard deviation / {units.of(verdict.unit)}")
+    axes.set_xlabel(_label("standard deviation", verdict.unit, units))
     axes.set_title(f"{verdict.measurand}: {verdict.fitness}", fontsize="medium")
     axes.grid(visible=True, axis="x", color=LIGHT, linewidth=0.6)
 
@@ -83,7 +83,7 @@ def _by_part(axes: Axes, study: GaugeStudy, verdict: GaugeVerdict, units: Units)
         axes.plot(np.repeat(x, values.shape[2]), away[:, place].ravel(), marker, color=colour, markersize=4, label=name)
     axes.axhline(0.0, color=GREY, linewidth=0.8)
     axes.set_xticks(range(len(study.readings.parts)), study.readings.parts)
-    axes.set_ylabel(f"reading less the key's mean / {units.of(verdict.unit)}")
+    axes.set_ylabel(_label("reading less the key's mean", verdict.unit, units))
     axes.legend(fontsize="small", frameon=False, ncols=min(count, 4), loc="upper left", bbox_to_anchor=(0.0, 1.12))
     axes.grid(visible=True, axis="y", color=LIGHT, linewidth=0.6)
 
@@ -100,7 +100,7 @@ def _by_operator(axes: Axes, study: GaugeStudy, verdict: GaugeVerdict, units: Un
     axes.axhline(0.0, color=GREY, linewidth=0.8)
     axes.set_xticks(range(len(away)), study.readings.operators)
     axes.set_xlim(-0.6, len(away) - 0.4)
-    axes.set_ylabel(f"operator's mean less that of all / {units.of(verdict.unit)}")
+    axes.set_ylabel(_label("operator less all", verdict.unit, units))
     axes.set_title("bars: twice what repeats explain", fontsize="small")
     axes.grid(visible=True, axis="y", color=LIGHT, linewidth=0.6)
 
@@ -117,8 +117,8 @@ def draw_bias(study: BiasStudy, path: Path, unit: str, units: Units, title: str)
         bars = scale * at.bias.half_width
         axes.errorbar(scale * at.reference, scale * at.bias.value, yerr=bars, marker="o", color=GREY, capsize=3)
     axes.axhline(0.0, color=GREY, linewidth=0.8)
-    axes.set_xlabel(f"reference / {units.of(unit)}")
-    axes.set_ylabel(f"reading less reference / {units.of(unit)}")
+    axes.set_xlabel(_label("reference", unit, units))
+    axes.set_ylabel(_label("reading less reference", unit, units))
     axes.set_title(title)
     axes.legend(frameon=False, fontsize="small")
     axes.grid(visible=True, color=LIGHT, linewidth=0.6)
@@ -146,10 +146,14 @@ def draw_stability(found: Stability, path: Path, unit: str, units: Units, title:
     spreads.set_xticks(
         range(0, len(found.days), every), [one.day.label for one in found.days[::every]], fontsize="small"
     )
-    means.set_ylabel(f"mean of the day / {units.of(unit)}")
-    spreads.set_ylabel(f"scatter / {units.of(unit)}")
+    means.set_ylabel(_label("mean of the day", unit, units))
+    spreads.set_ylabel(_label("scatter", unit, units))
     means.set_title(f"{title} (open: baseline; diamonds: out of control; dashed: limits)", fontsize="medium")
     _save(figure, path)
+
+
+def _label(words: str, unit: str, units: Units) -> str:
+    return words if unit == "1" else f"{words} / {units.of(unit)}"
 
 
 def _figure(width: float, height: float) -> Figure:

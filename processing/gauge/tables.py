@@ -16,6 +16,7 @@ from typing import TypeVar
 
 from processing.errors import MalformedStudy
 from processing.gauge.bias_linearity import Against
+from processing.gauge.nested import DayMean
 from processing.gauge.readings import Reading
 from processing.gauge.stability import Day, day_of
 from recordings.units import OURS, PINT_NAMES, factor_to_ours
@@ -89,6 +90,27 @@ def read_days(path: Path) -> tuple[str, list[Day]]:
     for day, value in rows:
         by_day.setdefault(day, []).append(value)
     return unit, [day_of(day, values) for day, values in by_day.items()]
+
+
+def read_nested(path: Path) -> tuple[str, list[DayMean]]:
+    """Return the days of a nested study, and their unit.
+
+    Columns part (or key), run, day, value; optional unit. Lines of the same key, run and day are repeated readings.
+    Raises MalformedStudy.
+    """
+
+    def read(row: Row, factor: float) -> tuple[tuple[str, ...], float]:
+        return tuple(row.cells[name] for name in ("part", "run", "day")), factor * row.number("value")
+
+    unit, rows = _of_one_unit(path, ("part", "run", "day", "value"), read)
+    found: dict[tuple[str, ...], list[float]] = {}
+    for place, value in rows:
+        found.setdefault(place, []).append(value)
+    days = []
+    for (part, run, day), values in found.items():
+        told = day_of(day, values)
+        days.append(DayMean(part, run, day, told.mean, told.sd or 0.0, len(values)))
+    return unit, days
 
 
 def _of_one_unit(path: Path, needed: tuple[str, ...], read: Callable[[Row, float], T]) -> tuple[str, list[T]]:

@@ -11,9 +11,10 @@ from processing.display import Units
 from processing.gauge.bias_linearity import BiasStudy
 from processing.gauge.crossed import GaugeStudy
 from processing.gauge.interlaboratory import Interlaboratory
+from processing.gauge.nested import Nested
 from processing.gauge.stability import Stability
 from processing.gauge.verdict import GaugeVerdict, worst_of
-from processing.gauge.words import bias_sentences, rig_sentences, stability_sentences, study_sentences
+from processing.gauge.words import bias_sentences, nested_sentences, rig_sentences, stability_sentences, study_sentences
 
 SCHEMA = "keyplumb.gauge/1"
 OURS = Units("N", "mm")
@@ -75,6 +76,12 @@ def stability_view(found: Stability, measurand: str, unit: str, verdict: str) ->
     """Return the days of a check standard."""
     told = {"schema": SCHEMA, "kind": "stability", "measurand": measurand, "unit": unit, "verdict": verdict}
     return _finite({**told, **asdict(found), "sentences": stability_sentences(found, unit, OURS)})
+
+
+def nested_view(found: Nested, unit: str) -> dict[str, Any]:
+    """Return the levels of a nested study."""
+    told = {"schema": SCHEMA, "kind": "days", "unit": unit, **asdict(found)}
+    return _finite({**told, "sentences": nested_sentences(found, unit, OURS)})
 
 
 def rigs_view(found: Interlaboratory, measurand: str, unit: str, verdict: str) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from processing.display import Units
 from processing.gauge.bias_linearity import BiasStudy, Estimated
 from processing.gauge.crossed import GaugeStudy
 from processing.gauge.interlaboratory import Interlaboratory
+from processing.gauge.nested import Nested
 from processing.gauge.stability import JudgedDay, Stability
 from processing.gauge.verdict import GaugeVerdict, what_would_tell
 
@@ -56,10 +57,15 @@ def _verdict(verdict: GaugeVerdict, units: Units) -> str:
     if tolerance is None:
         whole = "the spread of all readings of this study, since no tolerance was given"
     elif tolerance.sides == 2:
-        whole = f"the tolerance of {shown(tolerance.width, verdict.unit, units)}"
+        whole = f"the tolerance of {_round(tolerance.width, verdict.unit, units)}"
     else:
-        whole = f"the {shown(tolerance.width, verdict.unit, units)} from the mean to the limit"
+        whole = f"the {_round(tolerance.width, verdict.unit, units)} from the mean to the limit"
     return f"{head}: the gauge takes {percent} % ({low} to {high} %) of {whole}."
+
+
+def _round(value: float, unit: str, units: Units) -> str:
+    name = units.of(unit)
+    return f"{units.value(value, unit):.4g}{'' if name == '1' else ' ' + name}"
 
 
 def _too_small(verdict: GaugeVerdict) -> tuple[str, ...]:
@@ -75,8 +81,9 @@ def _too_small(verdict: GaugeVerdict) -> tuple[str, ...]:
 def _spread(study: GaugeStudy, unit: str, units: Units) -> str:
     def part(name: str) -> str:
         one = study[name]
-        low, high = shown(one.lower, unit, units), shown(one.upper, unit, units)
-        return f"{shown(one.sd, unit, units)} ({low} to {high})"
+        sd, low, high = (plain(units.value(value, unit)) for value in (one.sd, one.lower, one.upper))
+        name_of_unit = units.of(unit) if name == "gauge" else units.plain(unit)
+        return f"{sd}{'' if unit == '1' else ' ' + name_of_unit} ({low} to {high})"
 
     return (
         f"Of one reading the gauge's standard deviation is {part('gauge')}: {part('repeatability')} on the same key by "
@@ -168,6 +175,22 @@ def _day(one: JudgedDay, unit: str, units: Units) -> str:
         if one.upper_sd is not None:
             read += f" (at most {shown(one.upper_sd, unit, units)})"
     return f"{read}: {one.ruled}."
+
+
+def nested_sentences(found: Nested, unit: str, units: Units) -> tuple[str, ...]:
+    """Return what is said of a nested study."""
+
+    def level(sd: float, dof: int) -> str:
+        return f"{shown(sd, unit, units)} ({dof} degrees of freedom)"
+
+    return (
+        f"{found.keys} keys, {found.runs} runs of {found.days} days, {found.repeats} readings a day.",
+        f"Within a day readings scatter by s1 = {level(found.s1, found.s1_dof)}; daily means of a run by s2 = "
+        f"{level(found.s2, found.s2_dof)}; means of the runs by s3 = {level(found.s3, found.s3_dof)}.",
+        f"Of its own a day adds {shown(found.of_days, unit, units)}, a run {shown(found.of_runs, unit, units)}.",
+        f"The mean of one day's readings has u = {shown(found.u, unit, units)} ({found.u_dof:.1f} effective degrees of "
+        "freedom); bias and calibration are not in it.",
+    )
 
 
 def rig_sentences(found: Interlaboratory, unit: str, units: Units) -> tuple[str, ...]:
