@@ -55,6 +55,8 @@ def _add_plan(parser: argparse.ArgumentParser) -> None:
 def _add_record(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", type=Path, metavar="FOLDER", help="with the plan; recordings are kept there")
     parser.add_argument("--port", required=True, help="the rig's port: /dev/tty..., COM3, socket://host:port")
+    parser.add_argument("--by-hand", action="store_true", help="the operators press; no motor moves")
+    parser.add_argument("--profile", metavar="NAME", help="the rig only prints lines, and is pressed by hand")
 
 
 def _add_study(parser: argparse.ArgumentParser) -> None:

@@ -52,14 +52,18 @@ def plan_study(arguments: argparse.Namespace) -> int:
 def record(arguments: argparse.Namespace) -> int:
     """Guide the operators through what is not recorded yet."""
     from keyplumb.calibrating.guide import Guide
+    from keyplumb.commands.press import profile_of
     from keyplumb.commands.survey_talk import stop_on_signals
-    from keyplumb.gauging.recording import record_study
+    from keyplumb.gauging.recording import Bench, record_study
 
     plan = read_plan(arguments.folder)
-    print(CAUTIONS, file=sys.stderr)
+    profile = profile_of(arguments.profile)
+    bench = Bench(port=arguments.port, by_hand=arguments.by_hand or profile is not None, profile=profile)
+    if not bench.by_hand:
+        print(CAUTIONS, file=sys.stderr)
     stop_on_signals()
     try:
-        record_study(plan, arguments.port, Guide())
+        record_study(plan, bench, Guide())
     finally:
         print(f"{arguments.folder}: {len(plan.done())} of {len(plan.presses)} presses are recorded")
     return DONE
@@ -83,6 +87,8 @@ def analyse_study(arguments: argparse.Namespace) -> int:
         about = _about(plan)
     else:
         verdicts, about = _of_table(arguments.source, held), {"source": arguments.source.name}
+    if units.force_mark:
+        print(f"keyplumb: forces are {units.force_mark}: a spread is told, a bias would not show", file=sys.stderr)
     if arguments.picture is not None:
         draw_studies(verdicts, arguments.picture, units, f"Gauge study {arguments.source.absolute().stem}")
     if arguments.json:

@@ -7,7 +7,9 @@ within its own file. `r` sets the recording of the last press aside, under anoth
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,30 +19,44 @@ from keyplumb.calibrating.guide import HOW_TO_ANSWER, Answer, Guide
 
 if TYPE_CHECKING:
     from daq.survey import SurveyPlan, SurveyResult
+    from daq.talk import HandTalk, Talk
     from keyplumb.gauging.plan import Press, StudyPlan
     from recordings.keys import Key
+    from rig.profiles.profile import Profile
 
 SET_UP = "sets rig and keyboard up anew, as on a new day (lift off, set down, zero), and "
+HOW_BY_HAND = "until enough strokes are good, and Enter once more (r Enter: the key again)"
 
 
-def record_study(plan: StudyPlan, port: str, guide: Guide) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bench:
+    """Which rig, and who moves its plunger."""
+
+    port: str
+    by_hand: bool = False
+    profile: Profile | None = None
+    """Of a rig that only prints lines, which is always pressed by hand."""
+
+
+def record_study(plan: StudyPlan, bench: Bench, guide: Guide) -> int:
     """Record all presses that are not there yet and return how many were recorded.
 
     Raises StoppedByPerson, and what a survey raises.
     """
     guide.tell(HOW_TO_ANSWER)
-    recorded, check, teller = 0, None, _Teller(guide)
+    recorded, teller = 0, Teller(guide)
+    check: tuple[str, str] | None = None
     while (place := plan.next()) is not None:
-        if guide.ask(_prompt(plan, place, first=recorded == 0)) is Answer.REPEAT:
+        if guide.ask(_prompt(plan, place, bench, first=recorded == 0)) is Answer.REPEAT:
             _repeat_last(plan, place, guide)
             continue
-        if check is None:
-            check = _checked(port, guide)
-        recorded += _record(plan, plan.presses[place], port, check, teller)
+        if check is None and bench.profile is None:  # a rig that only prints lines cannot be asked
+            check = _checked(bench, guide)
+        recorded += _record(plan, plan.presses[place], bench, check, teller)
     return recorded
 
 
-class _Teller:
+class Teller:
     """Says to the person what is news: a sentence that every press would repeat is said once."""
 
     def __init__(self, guide: Guide) -> None:
@@ -48,18 +64,24 @@ class _Teller:
         self._said: set[str] = set()
 
     def tell(self, sentence: str) -> None:
+        """Say a sentence, unless it was said."""
         if sentence not in self._said:
             self._said.add(sentence)
             self._guide.tell(sentence)
 
+    def typed(self) -> str | None:
+        """Return what the person has typed, as the guide hears it."""
+        return self._guide.typed()
 
-def _prompt(plan: StudyPlan, place: int, *, first: bool) -> str:
+
+def _prompt(plan: StudyPlan, place: int, bench: Bench, *, first: bool) -> str:
     press = plan.presses[place]
     before = plan.presses[place - 1] if place else None
     anew = first or before is None or (before.operator, before.trial) != (press.operator, press.trial)
+    then = f"Enter, then presses slowly {HOW_BY_HAND}" if bench.by_hand else "hands away, then Enter"
     return (
         f"{place + 1} of {len(plan.presses)}, trial {press.trial}: {press.operator} "
-        f"{SET_UP if anew else ''}sets the plunger over {press.key}; hands away, then Enter"
+        f"{SET_UP if anew else ''}sets the plunger over {press.key}; {then}"
     )
 
 
@@ -79,39 +101,49 @@ def _set_aside(path: Path) -> Path:
     return path.rename(aside)
 
 
-def _checked(port: str, guide: Guide) -> tuple[str, str]:
+def _checked(bench: Bench, guide: Guide) -> tuple[str, str]:
     from keyplumb.commands.check import check_before
 
-    return check_before(port, guide.tell, moves=True)
+    return check_before(bench.port, guide.tell, moves=not bench.by_hand)
 
 
-def _record(plan: StudyPlan, press: Press, port: str, check: tuple[str, str], teller: _Teller) -> bool:
+def _record(plan: StudyPlan, press: Press, bench: Bench, check: tuple[str, str] | None, teller: Teller) -> bool:
     """Record one press; return whether the key was found."""
-    result = _survey(plan.path(press), port, _survey_plan(plan, press, check), teller)
+    result = _survey(plan.path(press), bench, _survey_plan(plan, press, check), teller)
     if result.recorded:
         teller.tell(f"{press.file}: {press.key} by {press.operator}, {result.samples_lost} samples lost")
         return True
     aside = _set_aside(plan.path(press))
-    teller.tell(f"{press.key} was not found under the plunger ({aside.name}); set the plunger over it")
+    teller.tell(f"{press.key} was not found under the plunger, or skipped ({aside.name}); it is asked for again")
     return False
 
 
-def _survey(out: Path, port: str, plan: SurveyPlan, teller: _Teller) -> SurveyResult:
+def _survey(out: Path, bench: Bench, plan: SurveyPlan, teller: Teller) -> SurveyResult:
     from daq.survey import Where, resume_survey, run_survey
-    from keyplumb.commands.survey_talk import motor_talk
     from recordings.partial import partial_folder
 
-    where = Where(port_path=port, out=out)
-    with motor_talk() as bar:
-        talk = replace(bar, place_rig=_placed_already, tell=teller.tell)
+    where = Where(port_path=bench.port, out=out, profile=bench.profile)
+    with _talk(bench, teller) as talk:
         return resume_survey(where, talk) if partial_folder(out).exists() else run_survey(where, plan, talk)
+
+
+@contextmanager
+def _talk(bench: Bench, teller: Teller) -> Iterator[Talk | HandTalk]:
+    from keyplumb.commands.survey_talk import hand_talk, motor_talk
+
+    if bench.by_hand:
+        with hand_talk(teller.typed) as by_hand:
+            yield replace(by_hand, tell=teller.tell)
+    else:
+        with motor_talk() as by_motor:
+            yield replace(by_motor, tell=teller.tell, place_rig=_placed_already)
 
 
 def _placed_already(_: Key) -> None:
     """Ask for nothing: the prompt has said where the plunger goes."""
 
 
-def _survey_plan(plan: StudyPlan, press: Press, check: tuple[str, str]) -> SurveyPlan:
+def _survey_plan(plan: StudyPlan, press: Press, check: tuple[str, str] | None) -> SurveyPlan:
     from daq.plan import describe, plan_visits
     from daq.programme import load_programme
     from daq.survey import SurveyPlan

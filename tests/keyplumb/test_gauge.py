@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from queue import SimpleQueue
 from typing import Any
 
 import pytest
@@ -14,15 +16,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from keyplumb.__main__ import main
+from keyplumb.calibrating.guide import Guide, StoppedByPerson
 from keyplumb.gauging.plan import draw_plan, read_plan, write_plan
+from keyplumb.gauging.recording import Bench, record_study
 from keyplumb.gauging.tolerances import tolerance_in, tolerance_of
 from processing.errors import MalformedStudy
 from processing.gauge.readings import Reading
 from processing.gauge.verdict import Tolerance
 from processing.limits.types import Limits, Line, ValueLimit
 from recordings.keys import ALL_KEYS, Key
+from recordings.reader import open_recording
 from recordings.writer import write_recording
 from tests.builders import Press, SyntheticKey, a_header, a_recording
+from tests.daq.rigs import a_rig
+from tests.daq.test_by_hand import a_hand_rig
 from tests.processing.gauge.truths import FOLDER
 
 AIAG = str(FOLDER / "aiag_grr.csv")
@@ -284,3 +291,41 @@ def test_days_and_runs_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert main(["gauge", "days", table]) == 0
     assert "2 keys, 2 runs of 3 days, 4 readings a day" in capsys.readouterr().out
     assert main(["gauge", "days", a_table(tmp_path, "key,run,day,value", rows[:-5])]) == 6
+
+
+class AtTheBench:
+    """Hears what is asked and types Enter to each question, q to the last one."""
+
+    def __init__(self, questions: int) -> None:
+        self.said: list[str] = []
+        self._asked: SimpleQueue[str] = SimpleQueue()
+        self._left = questions
+
+    def write(self, text: str) -> None:
+        self.said.append(text)
+        if text.startswith("> "):
+            self._asked.put(text)
+
+    def flush(self) -> None:
+        """Nothing is held back."""
+
+    def __iter__(self) -> Iterator[str]:
+        while self._left:
+            self._asked.get()
+            self._left -= 1
+            yield "\n" if self._left else "q\n"
+
+
+def test_a_study_may_be_pressed_by_hand(tmp_path: Path) -> None:
+    """A virtual person follows the rig's lamps and goes on by the foot switch; the operators type Enter before it."""
+    write_plan(tmp_path / "study", draw_plan(KEYS, ("Ada", "Ben"), 2, seed=1, programme="slow"))
+    plan, bench = read_plan(tmp_path / "study"), AtTheBench(questions=3)
+    with a_rig(rig=a_hand_rig()) as port, pytest.raises(StoppedByPerson):
+        record_study(plan, Bench(port=port, by_hand=True), Guide(bench, bench))  # type: ignore[arg-type]
+
+    assert "presses slowly" in "".join(bench.said)
+    assert plan.done() == plan.presses[:2]
+    for press in plan.done():
+        with open_recording(plan.path(press)) as recording:
+            (key,) = recording.read_keys()
+            assert sum(mark.name.endswith(": good") for mark in key.marks) == 3
