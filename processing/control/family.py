@@ -40,6 +40,7 @@ class Widths:
     horizon: int
 
 
+@cache
 def widths_for(series: int, baseline: int, settings: ControlSettings | None = None) -> Widths:
     """Return the widths for a family of so many series whose limits rest on so many units each."""
     settings = settings or ControlSettings()
