@@ -27,6 +27,7 @@ from keyplumb.commands import (
     report,
     resume,
     survey,
+    trend,
     virtual_rig,
 )
 from keyplumb.exit_codes import INTERRUPTED, exit_code_of
@@ -45,6 +46,7 @@ COMMANDS: tuple[ModuleType, ...] = (
     compare,
     report,
     export,
+    trend,
     gallery,
     info,
     virtual_rig,
