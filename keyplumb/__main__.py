@@ -29,6 +29,7 @@ from keyplumb.commands import (
     report,
     resume,
     survey,
+    trend,
     virtual_rig,
 )
 from keyplumb.exit_codes import INTERRUPTED, exit_code_of
@@ -48,6 +49,7 @@ COMMANDS: tuple[ModuleType, ...] = (
     inspect,
     report,
     export,
+    trend,
     gallery,
     gauge,
     info,
