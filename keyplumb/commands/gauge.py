@@ -87,10 +87,16 @@ def _add_bias(parser: argparse.ArgumentParser) -> None:
 
 def _add_stability(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "source", type=Path, metavar="FOLDER|READINGS.csv", help="recordings of a kept key, or a table: day, value"
+        "source", type=Path, metavar="FOLDER|STORE|READINGS.csv", help="recordings, a store of units, or a table"
     )
     parser.add_argument("--key", type=one_key, help="the kept key in the folder's recordings")
-    parser.add_argument("--measurand", default="down_weight", help="what is watched of it (default down_weight)")
+    parser.add_argument("--serial", help="the kept unit in a store")
+    parser.add_argument(
+        "--measurand",
+        type=understood_by(_measurand),
+        default="down_weight",
+        help="what is watched of it (default down_weight)",
+    )
     add_calibration(parser)
     _add_out(parser)
     parser.set_defaults(wrong_use=parser.error)
@@ -146,6 +152,11 @@ def _measurands(text: str) -> tuple[str, ...]:
     return names
 
 
+def _measurand(text: str) -> str:
+    (name,) = _measurands(text.replace(",", " "))
+    return name
+
+
 def _tolerance(text: str) -> object:
     from keyplumb.gauging.tolerances import tolerance_of
 
@@ -168,7 +179,7 @@ def run(arguments: argparse.Namespace) -> int:
             arguments.wrong_use(f"two keys at least, and {MOST_PRESSES} presses at most; these would be {presses}")
         return courses.plan_study(arguments)
     if arguments.what == "stability" and arguments.source.is_dir() and arguments.key is None:
-        arguments.wrong_use("--key must say which key of the folder's recordings is the kept one")
+        arguments.wrong_use("--key must say which key of the recordings is the kept one")
     return {
         "record": courses.record,
         "study": courses.analyse_study,

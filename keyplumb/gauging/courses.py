@@ -65,7 +65,8 @@ def record(arguments: argparse.Namespace) -> int:
     try:
         record_study(plan, bench, Guide())
     finally:
-        print(f"{arguments.folder}: {len(plan.done())} of {len(plan.presses)} presses are recorded")
+        left = "" if plan.next() is None else "; the same command goes on"
+        print(f"{arguments.folder}: {len(plan.done())} of {len(plan.presses)} presses are recorded{left}")
     return DONE
 
 

@@ -8,10 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from processing.calibrate import recalibrated
+from processing.calibration_status import Status, calibration_status
 from processing.errors import MalformedStudy
 from processing.gauge.readings import Reading
 from processing.gauge.stability import Day, day_of
+from processing.measurand_units import UNIT_OF
 from processing.pipeline import analyse
+from processing.unit_store.folder import model_folders
+from processing.unit_store.store import UnitStore
 from recordings.reader import open_recording
 
 if TYPE_CHECKING:
@@ -74,16 +78,46 @@ def readings_of(measurand: str, presses: Sequence[MeasuredPress]) -> tuple[str, 
     return presses[0].result[measurand].unit, kept, tuple(missing.items())
 
 
-def days_of_folder(
-    folder: Path, key: Key, measurand: str, record: CalibrationRecord | None
-) -> tuple[str, list[Day], Header, tuple[str, ...]]:
-    """Return unit and days of a kept key from all recordings of a folder that hold it, the last recording's header, and
-    what was left out and why.
+@dataclass(frozen=True, slots=True)
+class Watched:
+    """A kept key day after day; readings of one day (UTC) are repeats."""
 
-    Recordings of one day (UTC) are repeated readings. Raises MalformedStudy if no recording has it.
+    unit: str
+    days: list[Day]
+    status: Status
+    """Of the calibration of the last reading."""
+    left_out: tuple[str, ...] = ()
+    """Recordings without a value, and why."""
+
+
+def is_store(folder: Path) -> bool:
+    """Tell whether a folder is a store of units."""
+    return folder.is_dir() and bool(model_folders(folder))
+
+
+def days_of_store(store: Path, serial: str, key: Key, measurand: str) -> Watched:
+    """Return a key of a kept unit from all its measurings in a store.
+
+    Raises MalformedStudy if there are none, and what a store raises.
     """
+    opened = UnitStore(store)
+    values, units = opened.values(measurand, which="all"), opened.units(which="all")
+    mine = values[(values["serial"] == serial) & (values["number"] == key.number)]
+    if not len(mine):
+        why = f"it holds no {measurand} of {key.name} of a unit with the serial number {serial}"
+        raise MalformedStudy(str(store), why, "name the kept unit with --serial")
+    by_day = {
+        f"{day:%Y-%m-%d}": list(of_day["value"]) for day, of_day in mine.groupby(mine["measured_at_utc"].dt.floor("D"))
+    }
+    last = units[units["measuring_id"] == mine["measuring_id"].iloc[-1]]
+    days = [day_of(day, values) for day, values in by_day.items()]
+    return Watched(UNIT_OF[measurand], days, last["calibration"].iloc[0])
+
+
+def days_of_folder(folder: Path, key: Key, measurand: str, record: CalibrationRecord | None) -> Watched:
+    """Return a kept key from all recordings of a folder that hold it. Raises MalformedStudy if none has it."""
     by_day: dict[str, list[float]] = {}
-    unit, left_out, started = "", [], []
+    left_out, started = [], []
     for path in sorted(folder.glob("*.h5")):
         with open_recording(path) as opened:
             if key not in opened.keys:
@@ -92,13 +126,15 @@ def days_of_folder(
             measured = analyse(header, [opened.read_key(key)]).keys[0][measurand]
             started.append((header, path, measured))
     for header, path, measured in sorted(started, key=lambda one: (one[0].run.started_at, one[1])):
-        unit = measured.unit
         if measured.value is None:
             left_out.append(f"{path.name}: {measured.reason}")
         else:
             by_day.setdefault(f"{header.run.started_at:%Y-%m-%d}", []).append(measured.value)
     if not by_day:
         raise MalformedStudy(
-            str(folder), f"no recording there has {measurand} of {key.name}", "name the kept key with --key"
+            str(folder),
+            f"no recording there has {measurand} of {key.name}",
+            "name the kept key with --key, and what is watched with --measurand",
         )
-    return unit, [day_of(day, values) for day, values in by_day.items()], header, tuple(left_out)
+    days = [day_of(day, values) for day, values in by_day.items()]
+    return Watched(UNIT_OF[measurand], days, calibration_status(header), tuple(left_out))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from keyplumb.commands.arguments import chosen_calibration
 from keyplumb.exit_codes import DONE
@@ -13,6 +15,9 @@ from processing.display import parse_units
 from processing.errors import MalformedStudy, StudyUnfit
 from processing.gauge.readings import crossed_of
 from processing.gauge.view import SCHEMA
+
+if TYPE_CHECKING:
+    from keyplumb.gauging.gathering import Watched
 
 
 def analyse_bias(arguments: argparse.Namespace) -> int:
@@ -46,10 +51,20 @@ def analyse_bias(arguments: argparse.Namespace) -> int:
     return CODES[verdict]
 
 
+def _watched(arguments: argparse.Namespace) -> Watched:
+    from keyplumb.gauging.gathering import days_of_folder, days_of_store, is_store
+
+    source, key, name = arguments.source, arguments.key, arguments.measurand
+    if not is_store(source):
+        return days_of_folder(source, key, name, chosen_calibration(arguments))
+    if arguments.serial is None:
+        raise MalformedStudy(str(source), "it is a store of many units", "name the kept one with --serial")
+    return days_of_store(source, arguments.serial, key, name)
+
+
 def analyse_stability(arguments: argparse.Namespace) -> int:
     """Hold the last day of a check standard against its baseline."""
-    from keyplumb.gauging.gathering import days_of_folder
-    from processing.calibration_status import marked
+    from processing.calibration_status import MARK_OF
     from processing.gauge.picture import demand_ending, draw_stability
     from processing.gauge.stability import stability_of
     from processing.gauge.tables import read_days
@@ -61,10 +76,10 @@ def analyse_stability(arguments: argparse.Namespace) -> int:
     name = arguments.measurand
     units = parse_units(arguments.units)
     if arguments.source.is_dir():
-        record = chosen_calibration(arguments)
-        unit, days, header, left_out = days_of_folder(arguments.source, arguments.key, name, record)
-        units = marked(units, header)
-        for line in left_out:
+        watched = _watched(arguments)
+        unit, days = watched.unit, watched.days
+        units = replace(units, force_mark=MARK_OF[watched.status])
+        for line in watched.left_out:
             print(f"keyplumb: {line}; left out", file=sys.stderr)
     else:
         unit, days = read_days(arguments.source)

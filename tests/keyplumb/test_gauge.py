@@ -15,6 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import keyplumb
 from keyplumb.__main__ import main
 from keyplumb.calibrating.guide import Guide, StoppedByPerson
 from keyplumb.gauging.plan import draw_plan, read_plan, write_plan
@@ -24,6 +25,7 @@ from processing.errors import MalformedStudy
 from processing.gauge.readings import Reading
 from processing.gauge.verdict import Tolerance
 from processing.limits.types import Limits, Line, ValueLimit
+from processing.unit_store.adding import add_unit
 from recordings.keys import ALL_KEYS, Key
 from recordings.reader import open_recording
 from recordings.writer import write_recording
@@ -227,6 +229,27 @@ def test_a_kept_key_is_watched_over_the_days(tmp_path: Path, capsys: pytest.Capt
     assert main([*words, "--picture", str(tmp_path / "chart.svg")]) == 1
     assert "mean out" in capsys.readouterr().out.splitlines()[1]
     assert (tmp_path / "chart.svg").stat().st_size > 1000
+
+
+def test_a_kept_unit_is_watched_from_the_store_of_units(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Two measurings a day for nine days; the last day weighs 0.05 N more. Other units are left alone."""
+    store = tmp_path / "store"
+    store.mkdir()
+    for day in range(9):
+        for seed, serial in ((2 * day, "kept"), (2 * day + 1, "kept"), *([(0, "another")] if day == 8 else [])):
+            path = tmp_path / f"{serial}-{day}-{seed}.h5"
+            recorded(path, KEYS[0], seed=seed, day=day, down=0.5 if day < 8 and serial == "kept" else 0.55)
+            result = keyplumb.measure(path).result
+            add_unit(store, result, model="moss", serial=serial, outcome="pass")
+    words = ["gauge", "stability", str(store), "--key", "C4"]
+
+    assert main([*words, "--serial", "kept"]) == 1
+    said = capsys.readouterr().out.splitlines()[1]
+    assert "2026-03-09" in said
+    assert "mean out" in said
+    assert "scatter" in said  # two readings a day
+    assert main(words) == 3
+    assert main([*words, "--serial", "nobody"]) == 3
 
 
 def a_table(folder: Path, head: str, rows: list[tuple[Any, ...]]) -> str:
