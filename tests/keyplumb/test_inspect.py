@@ -173,3 +173,34 @@ def test_the_sample_recording_is_judged_from_its_table_to_the_exit_code(
     assert run("inspect", unit, "--limits", limits_file(tmp_path, plain)) == CANNOT_TELL
     assert run("inspect", unit, "--limits", limits_file(tmp_path, trusting)) == DONE
     assert "gf uncalibrated is within" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (("u.h5", "--out", "v.h5"), "say which rig with --port"),
+        (("u.h5", "--stop-on-fail"), "say which rig with --port"),
+        (("u.h5", "--port", "x", "--out", "v.h5"), "leave UNIT.h5"),
+        (("--port", "x"), "say where with --out"),
+        (("--port", "x", "--out", "v.h5", "--calibration", "c.json"), "leave --calibration"),
+    ],
+    ids=str,
+)
+def test_what_belongs_to_a_survey_is_told_apart(
+    words: tuple[str, ...], why: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("inspect", *words, "--limits", "l.toml") == WRONG_USE
+    assert why in capsys.readouterr().err
+
+
+def test_a_survey_is_not_begun_with_wrong_limits_or_over_a_recording(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wrong, right = limits_file(tmp_path, 'name = "x"\n'), tmp_path / "right.toml"
+    right.write_text(LIMITS, encoding="utf-8")
+    unit = a_unit(tmp_path / "u.h5", keys=1)
+
+    assert run("inspect", "--port", "nowhere", "--limits", wrong, "--out", tmp_path / "v.h5") == BAD_INPUT
+    assert "it limits nothing" in capsys.readouterr().err
+    assert run("inspect", "--port", "nowhere", "--limits", right, "--out", unit) == BAD_INPUT
+    assert "exists" in capsys.readouterr().err
