@@ -56,7 +56,7 @@ def test_a_good_unit_passes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     assert run("inspect", a_unit(tmp_path / "u.h5"), "--limits", limits_file(tmp_path)) == DONE
 
     said = capsys.readouterr().out
-    assert said.startswith("moss-001: PASS. Probability of being wrong: under 0.01 %.\n")
+    assert said.startswith("moss-001: PASS; of 2 keys 2 pass. Probability of being wrong: under 0.01 %.\n")
     assert len(said.splitlines()) == 2
 
 
@@ -66,7 +66,7 @@ def test_a_bad_unit_fails_and_says_why_in_one_line(tmp_path: Path, capsys: pytes
     assert run("inspect", unit, "--limits", limits_file(tmp_path), "--units", "N,mm") == FAILED
     first, *keys = capsys.readouterr().out.splitlines()
     assert first.startswith("moss-001: FAIL: C")
-    assert "Down weight 0.600 N is above 0.539 N; and 1 more reason" in first
+    assert "Down weight 0.600 N is above 0.539 N; of 2 keys 2 fail. " in first
     assert len(keys) == 2
 
 
