@@ -55,7 +55,7 @@ def add_unit(
     folder = _made_folder(store, model)
     path = folder / _name(result.header.run.started_at, serial, measuring_id)
     with whole_or_nothing(path) as temporary:
-        parquet.write_table(table, temporary)
+        parquet.write_table(table, temporary, write_page_checksum=True)
     if loose_count(folder) > LOOSE:
         with suppress(RecordingError, ProcessingError, OSError):  # the unit is safe; whoever comes next packs
             pack_folder(folder)
