@@ -166,7 +166,7 @@ def _samples(line: lines.Line, one: lines.LineSeries, shown: Shown) -> tuple[Pan
 def _guides(
     one: lines.LineSeries, x: FloatArray, chart: Chart, shown: Shown, words: str = "limits"
 ) -> tuple[Line, ...]:
-    convert, look = In(shown), "limit" if words == "limits" else "limit for the eye"
+    convert, look = In(shown), "control limit" if words == "limits" else "limit for the eye"
     return tuple(
         Line(label=label, look=look, x=x.copy(), y=convert(values, one.unit), read_off=False)
         for label, look, values in (
@@ -181,7 +181,7 @@ def _sums(line: lines.Line, one: lines.LineSeries, shown: Shown) -> Panel:
     sums, convert, first = one.watched.sums, In(shown), one.watched.first_charted
     x = _places(first, len(sums.high))
     limit = Line(
-        label="limits", look="limit", x=x, y=convert(np.full(len(x), sums.limit), one.unit), read_off=False
+        label="limits", look="control limit", x=x, y=convert(np.full(len(x), sums.limit), one.unit), read_off=False
     )  # fmt: skip
     top = SUMS_SHOWN * sums.limit
     dots = []

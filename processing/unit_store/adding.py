@@ -22,7 +22,7 @@ from recordings.errors import RecordingError
 from recordings.safe_files import sync_folder, whole_or_nothing
 
 LOOSE = 256
-"""Small files in a folder before they are packed: each costs a reader about a millisecond."""
+"""Small files in a folder before they are packed: each costs a reader a millisecond or more."""
 LONGEST_SERIAL = 60
 """Letters of a serial number in a file's name; the row has all of them."""
 
