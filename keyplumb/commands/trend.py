@@ -76,7 +76,7 @@ def run(arguments: argparse.Namespace) -> int:
     from processing.unit_store import UnitStore
 
     limits = None if arguments.limits is None else read_limits(arguments.limits)
-    store = UnitStore(arguments.store)
+    store = UnitStore(arguments.store, thorough=True)
     model = the_model(store, arguments.model)
     _name_strangers(store)
     try:
