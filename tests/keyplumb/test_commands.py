@@ -70,7 +70,7 @@ def test_a_command_has_few_words_in_each_group_of_its_help(name: str) -> None:
         [sys.executable, "-m", "keyplumb", name, "--help"], capture_output=True, text=True, check=True
     ).stdout
     _, *groups = re.split(r"^\S.*:$", said, flags=re.MULTILINE)
-    options = [{word for word in re.findall(r"^  (?:-h, )?(--[a-z-]+)", group, re.MULTILINE)} for group in groups]
+    options = [set(re.findall(r"^  (?:-h, )?(--[a-z-]+)", group, re.MULTILINE)) for group in groups]
 
     assert len(options) >= 1
     assert "--help" in set().union(*options)
