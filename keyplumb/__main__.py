@@ -18,8 +18,10 @@ from keyplumb.commands import (
     demo,
     export,
     gallery,
+    gauge,
     import_,
     info,
+    inspect,
     measure,
     ports,
     press,
@@ -27,6 +29,7 @@ from keyplumb.commands import (
     report,
     resume,
     survey,
+    trend,
     virtual_rig,
 )
 from keyplumb.exit_codes import INTERRUPTED, exit_code_of
@@ -43,9 +46,12 @@ COMMANDS: tuple[ModuleType, ...] = (
     import_,
     measure,
     compare,
+    inspect,
     report,
     export,
+    trend,
     gallery,
+    gauge,
     info,
     virtual_rig,
 )

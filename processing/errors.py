@@ -8,10 +8,19 @@ ProcessingError
  +-- NothingInCommon   two recordings to be compared have measured no key that both have
  +-- SameRecording     a recording was to be compared with itself
  +-- MalformedMargins  a file of margins: file, place and reason
+ +-- MalformedLimits   a limits file: file, line, reason and remedy
  +-- UnknownEnding     a table was to be written in a format that is not known
  +-- MissingLibrary    a format whose library is not installed
- +-- FileIsThere       (also FileExistsError) a table is not written over another file unless asked for
+ +-- FileIsThere       (also FileExistsError) a file is not written over another unless asked for
  +-- TooManyRows       more rows than the format holds
+ +-- MalformedStudy    the plan, a table or a recording of a gauge study: file, place and reason
+ +-- StudyUnfit        readings from which a gauge study cannot be made
+ +-- NoUnitStore       (also FileNotFoundError) no store of units there, or an empty one
+ +-- NoSuchModel       a store holds no unit of that model, or of several and none was chosen
+ +-- TooFewUnits       a line is too short for limits; becomes "cannot tell"
+ +-- UnknownBaseline   a unit that should begin or end a baseline is not in the line
+ +-- StoreLibrary      a library of the store is not installed
+ +-- StoreUnsettled    files of a store go on vanishing while they are read
  +-- NotTried          one item of a rig's fitness cannot be judged from this trial; becomes its verdict
 """
 
@@ -70,11 +79,17 @@ class SameRecording(ProcessingError):
 
 
 class MalformedMargins(ProcessingError):
-    """A file of margins that cannot be understood."""
+    """A file of margins that cannot be understood; the text names file and place."""
 
-    def __init__(self, place: str, why: str) -> None:
-        self.place, self.why = place, why
-        super().__init__(f"{place}: {why}; a margin is a table [[margin]] with measurand, within, unit and why")
+    def __init__(self, why: str) -> None:
+        super().__init__(f"{why}; a margin is a table [[margin]] with measurand, within, unit and why")
+
+
+class MalformedLimits(ProcessingError):
+    """A limits file that cannot be understood; nothing is judged by it. The text names file, line, reason, remedy."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(f"{why}. `keyplumb inspect --new-limits FILE` writes an example")
 
 
 class UnknownEnding(ProcessingError):
@@ -97,11 +112,11 @@ class MissingLibrary(ProcessingError):
 
 
 class FileIsThere(ProcessingError, FileExistsError):
-    """A table is not written over another file unless asked for."""
+    """A file is not written over another unless that can be, and is, asked for."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, remedy: str = "choose another name, or say --replace") -> None:
         self.path = path
-        super().__init__(f"{path} exists already and is left alone; choose another name, or say --replace")
+        super().__init__(f"{path} exists already and is left alone; {remedy}")
 
 
 class TooManyRows(ProcessingError):
@@ -110,6 +125,83 @@ class TooManyRows(ProcessingError):
     def __init__(self, most: int) -> None:
         self.most = most
         super().__init__(f"an Excel sheet holds {most} rows, this table has more; fewer keys, or .parquet or .csv")
+
+
+class MalformedStudy(ProcessingError):
+    """The plan, a table or a recording of a gauge study that cannot be understood."""
+
+    def __init__(self, place: str, why: str, remedy: str) -> None:
+        self.place, self.why, self.remedy = place, why, remedy
+        super().__init__(f"{place}: {why}; {remedy}")
+
+
+class StudyUnfit(ProcessingError):
+    """Readings from which a gauge study cannot be made: what is wrong, and what is needed."""
+
+    def __init__(self, why: str, needed: str) -> None:
+        self.why, self.needed = why, needed
+        super().__init__(f"{why}; {needed}")
+
+
+class NoUnitStore(ProcessingError, FileNotFoundError):
+    """No store of units there, or an empty one."""
+
+    def __init__(self, path: Path, why: str) -> None:
+        self.path, self.why = path, why
+        super().__init__(f"{path}: {why}; units come in with `keyplumb inspect UNIT.h5 --limits L.toml --store {path}`")
+
+
+class NoSuchModel(ProcessingError):
+    """A store holds no unit of a model, or units of several and none was chosen."""
+
+    def __init__(self, path: Path, asked: str | None, known: tuple[str, ...]) -> None:
+        self.path, self.asked, self.known = path, asked, known
+        what = "holds units of several models" if asked is None else f"holds no unit of {asked!r}"
+        super().__init__(f"{path} {what}; choose with --model one of {', '.join(known)}")
+
+
+class TooFewUnits(ProcessingError):
+    """A line is too short for limits, or nothing follows its baseline."""
+
+    def __init__(self, model: str, units: int, baseline: int, fewest: int) -> None:
+        self.model, self.units, self.baseline, self.fewest = model, units, baseline, fewest
+        super().__init__(
+            f"too few units for limits: {units} of {model}, of which {baseline} would be the baseline; it needs "
+            f"{fewest} at least, and one after it to chart; add units, or choose another with --baseline"
+        )
+
+
+class UnknownBaseline(ProcessingError):
+    """A unit that should begin or end a baseline is not in the line."""
+
+    def __init__(self, asked: str, first: str, last: str) -> None:
+        self.asked, self.first, self.last = asked, first, last
+        super().__init__(
+            f"{asked!r} is no unit of this line, which goes from {first} to {last}; say --baseline with two of its "
+            "serial numbers, FROM..TO, or with a number of units"
+        )
+
+
+class StoreLibrary(ProcessingError):
+    """A library of the store of units is not part of the base install."""
+
+    def __init__(self, library: str) -> None:
+        self.library = library
+        super().__init__(
+            f"the store of units needs the library {library}, which is not installed; "
+            "`pip install 'keyplumb[line]'` brings it"
+        )
+
+
+class StoreUnsettled(ProcessingError):
+    """Files of a store go on vanishing while they are read."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        super().__init__(
+            f"{path}: its files went on vanishing while they were read; see that nothing but keyplumb tidies up there, "
+            "and try again"
+        )
 
 
 class NotTried(ProcessingError):

@@ -53,14 +53,18 @@ class Guide:
 
     def said_over(self) -> bool:
         """Tell whether the person has typed Enter meanwhile. Raises StoppedByPerson."""
+        return self.typed() == ""
+
+    def typed(self) -> str | None:
+        """Return the next line that the person has typed meanwhile, None if there is none. Raises StoppedByPerson."""
         self._listen()
         try:
             word = self._lines.get_nowait()
         except Empty:
-            return False
+            return None
         if word == QUIT:
             raise StoppedByPerson
-        return word == ""
+        return word
 
     def _listen(self) -> None:
         if not self._listening:

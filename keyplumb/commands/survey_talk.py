@@ -5,7 +5,7 @@ from __future__ import annotations
 import signal
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING
@@ -52,20 +52,24 @@ def motor_talk() -> Iterator[Talk]:
 
 
 @contextmanager
-def hand_talk() -> Iterator[HandTalk]:
-    """Give a line that shows the plunger live, a line for every stroke, and listen to the keyboard."""
+def hand_talk(typed: Callable[[], str | None] | None = None) -> Iterator[HandTalk]:
+    """Give a line that shows the plunger live, a line for every stroke, and listen to the keyboard.
+
+    typed: returns the next line that was typed, None if there is none; for who listens to the keyboard already.
+    """
     from daq.talk import HandTalk
 
     with _bar(with_share=False) as bar:
-        screen, keyboard = _Screen(bar), _Keyboard()
-        screen.tell(HOW_TO_ORDER)
+        screen, listen = _Screen(bar), typed or _Keyboard().typed
+        if typed is None:
+            screen.tell(HOW_TO_ORDER)
         yield HandTalk(
             progress=screen.progress,
             tell=screen.tell,
             next_key=screen.next_key,
             now=screen.now,
             verdict=screen.verdict,
-            order=keyboard.order,
+            order=lambda: _order_of(listen()),
         )
 
 
@@ -130,15 +134,18 @@ class _Keyboard:
             for line in sys.stdin or ():
                 self._lines.put(line.strip().lower())
 
-    def order(self) -> Order | None:
-        """Return what the person has typed, None if nothing."""
-        from daq.talk import Order
-
+    def typed(self) -> str | None:
+        """Return the next line that the person has typed, None if there is none."""
         try:
-            word = self._lines.get_nowait()
+            return self._lines.get_nowait()
         except Empty:
             return None
-        return {"": Order.NEXT, "r": Order.AGAIN, "s": Order.SKIP}.get(word)
+
+
+def _order_of(word: str | None) -> Order | None:
+    from daq.talk import Order
+
+    return None if word is None else {"": Order.NEXT, "r": Order.AGAIN, "s": Order.SKIP}.get(word)
 
 
 def _clock(seconds: float) -> str:

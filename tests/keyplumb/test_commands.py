@@ -6,6 +6,7 @@ import csv
 import hashlib
 import io
 import json
+import re
 import subprocess
 import sys
 from dataclasses import replace
@@ -14,7 +15,8 @@ from pathlib import Path
 
 import pytest
 
-from keyplumb.__main__ import COMMANDS, main
+from keyplumb.__main__ import COMMANDS, build_parser, main
+from keyplumb.commands.arguments import about_the_run
 from processing.calibrate import recalibrated
 from processing.features.table import FEATURES
 from recordings.calibration_file import record_as_dict, write_calibration
@@ -62,13 +64,17 @@ def test_help_shows_an_example_and_loads_nothing_heavy(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_a_command_has_few_words_of_its_own(name: str) -> None:
+def test_a_command_has_few_words_in_each_group_of_its_help(name: str) -> None:
+    """A reader takes in a group at a time; what goes together stands under one head."""
     said = subprocess.run(
         [sys.executable, "-m", "keyplumb", name, "--help"], capture_output=True, text=True, check=True
     ).stdout
-    options = {word.split("=")[0].strip(",]") for word in said.split() if word.startswith("--")}
+    _, *groups = re.split(r"^\S.*:$", said, flags=re.MULTILINE)
+    options = [set(re.findall(r"^  (?:-h, )?(--[a-z-]+)", group, re.MULTILINE)) for group in groups]
 
-    assert len(options - {"--help"}) <= 9
+    assert len(options) >= 1
+    assert "--help" in set().union(*options)
+    assert all(len(group - {"--help"}) <= 9 for group in options)
 
 
 def test_import_then_measure_obeys_the_contract(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -173,6 +179,23 @@ def test_info_tells_what_is_in_a_recording(tmp_path: Path, capsys: pytest.Captur
     assert "bench test" in capsys.readouterr().out
     assert run("info", path, "--json") == 0
     assert [key["key"] for key in json.loads(capsys.readouterr().out)["keys"]] == ["C4", "C#4"]
+
+
+def test_the_serial_number_of_a_unit_is_kept_and_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "r.h5"
+    run("import", a_table(tmp_path / "t.csv"), "--key", "C4", "--out", path, "--serial", "moss-001")
+    run("info", path)
+    assert "serial number: moss-001" in capsys.readouterr().out
+    run("measure", path, "--json")
+
+    assert json.loads(capsys.readouterr().out)["serial"] == "moss-001"
+
+
+def test_a_survey_is_told_the_serial_number_of_its_unit() -> None:
+    words = ["survey", "--port", "x", "--out", "u.h5", "--instrument", "moss", "--serial", "moss-001"]
+    about = about_the_run(build_parser().parse_args(words), "slow")
+
+    assert (about.instrument, about.serial) == ("moss", "moss-001")
 
 
 def a_calibrated_file(path: Path, record: CalibrationRecord = WHOLE_RECORD) -> Path:

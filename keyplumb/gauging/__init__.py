@@ -1,0 +1,1 @@
+"""A gauge study at the bench: its plan, its presses, and what they are held against."""
