@@ -117,13 +117,13 @@ def _celsius(text: str) -> float:
     return celsius
 
 
-def add_about(parser: Words) -> None:
-    """Add what a recording should know of itself, and the port its notes come from."""
-    parser.add_argument("--instrument", help="the keyboard's name (default: that of REC.h5)")
-    parser.add_argument("--serial", help="the unit's own serial number")
-    parser.add_argument("--operator", help="who records")
-    parser.add_argument("--celsius", type=understood_by(_celsius), help="temperature of the room")
-    add_midi(parser)
+def add_about(parser: argparse.ArgumentParser) -> None:
+    """Add what a recording should know of itself."""
+    about = parser.add_argument_group("about the recording")
+    about.add_argument("--instrument", help="the keyboard's name, or its model (default: that of REC.h5)")
+    about.add_argument("--serial", help="the unit's own serial number")
+    about.add_argument("--operator", help="who records")
+    about.add_argument("--celsius", type=understood_by(_celsius), help="temperature of the room")
 
 
 def about_the_run(arguments: argparse.Namespace, programme: str) -> RunInfo:

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from keyplumb.commands.arguments import add_about, add_calibration, add_units, chosen_calibration
+from keyplumb.commands.arguments import add_about, add_calibration, add_midi, add_units, chosen_calibration
 from keyplumb.exit_codes import CANNOT_TELL, DONE, FAILED
 
 if TYPE_CHECKING:
@@ -35,12 +35,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pdf", type=Path, metavar="FILE", help="write one page to print")
     add_calibration(parser)
     add_units(parser)
-    live = parser.add_argument_group("survey and judge at once", "instead of UNIT.h5; the keys are those of the limits")
+    live = parser.add_argument_group(
+        "survey and judge at once", "in place of UNIT.h5; the keys are those that the limits expect"
+    )
     live.add_argument("--port", help="the rig's port; the motor will move")
     live.add_argument("--out", type=Path, metavar="UNIT.h5", help="the recording to be written")
     live.add_argument("--programme", metavar="NAME", help="slow (default), full, speeds, reset, repetition, or .toml")
     live.add_argument("--stop-on-fail", action="store_true", help="record no more keys when one fails for certain")
-    add_about(live)
+    add_midi(live)
+    add_about(parser)
     parser.set_defaults(wrong_use=parser.error)
 
 
