@@ -14,7 +14,7 @@ Thomas & Hultquist, Ann. Stat. 6:582, 1978 (from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -65,10 +65,14 @@ class TwoLevels:
         """Return how far on either side of the mean limits lie that hold `coverage` of all keys of all units."""
         return float(np.quantile(_half_widths(self, coverage), confidence))
 
+    def at_least(self, keys_variance: float) -> TwoLevels:
+        """Return the same with keys that scatter by no less than a variance that is known from elsewhere."""
+        return replace(self, keys_variance=max(self.keys_variance, keys_variance))
+
     def of_units(self, units: int) -> TwoLevels:
         """Return what so many units would tell if they scattered as these do."""
         each = (self.keys_dof + 1.0) / self.units
-        return TwoLevels(self.mean, units, self.keys, self.means_variance, self.keys_variance, units * each - 1.0)
+        return replace(self, units=units, keys_dof=units * each - 1.0)
 
     def units_for(self, coverage: float, confidence: float, *, excess: float = 0.1) -> int | None:
         """Return how many units bring the half-width within a share of the least possible; None: beyond counting."""
@@ -99,10 +103,10 @@ def two_levels(units: tuple[FloatArray, ...], *, spent: float = 0.0) -> TwoLevel
 
 def _half_widths(told: TwoLevels, coverage: float) -> FloatArray:
     """Return the half-width needed for each of the draws of what the truth may be."""
-    normal, by_units, by_keys = _draws()
+    normal = _draws()["middle"]
     dof = told.units - 1.0
-    means_variance = told.means_variance * dof / chdtri(dof, by_units)
-    keys_variance = told.keys_variance * told.keys_dof / chdtri(told.keys_dof, by_keys)
+    means_variance = told.means_variance * _too_small_by(dof, "units")
+    keys_variance = told.keys_variance * _too_small_by(told.keys_dof, "keys")
     spread = np.sqrt(means_variance + keys_variance * (1.0 - 1.0 / told.keys))
     errors = np.abs(normal) * np.sqrt(means_variance / told.units) / np.where(spread > 0.0, spread, 1.0)
     errors_at, needed = _needed(coverage)
@@ -118,12 +122,20 @@ def _needed(coverage: float) -> tuple[FloatArray, FloatArray]:
     return errors, needed
 
 
+@lru_cache(maxsize=64)
+def _too_small_by(dof: float, level: str) -> FloatArray:
+    """Return for each draw how many times as large as the variance seen the true one is."""
+    factors = np.asarray(dof / chdtri(dof, _draws()[level]))
+    read_only(factors)
+    return factors
+
+
 @lru_cache(maxsize=1)
-def _draws() -> tuple[FloatArray, FloatArray, FloatArray]:
+def _draws() -> dict[str, FloatArray]:
     """Return a normal number and two uniform ones, (n,) each, that fill their cube evenly."""
     from scipy.stats.qmc import Sobol
 
     cube = Sobol(3, scramble=True, rng=SEED).random_base2(POWER_OF_DRAWS)
-    drawn = (np.asarray(ndtri(cube[:, 0])), cube[:, 1].copy(), cube[:, 2].copy())
-    read_only(*drawn)
+    drawn = {"middle": np.asarray(ndtri(cube[:, 0])), "units": cube[:, 1].copy(), "keys": cube[:, 2].copy()}
+    read_only(*drawn.values())
     return drawn
