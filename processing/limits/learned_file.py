@@ -55,7 +55,10 @@ def _lines(learned: Learned, units: Units) -> Iterator[str]:
 
 def _expected(learned: Learned) -> Iterator[str]:
     names = "all" if len(learned.keys) == KEY_COUNT else ",".join(key.name for key in learned.keys)
-    yield from ("", "[expected]", f"keys = {_quoted(names)}", f"stated_at = {_quoted(learned.stated_at)}")
+    yield from ("", "[expected]")
+    if len(learned.models) == 1:
+        yield f"instrument = {_quoted(learned.models[0])}"
+    yield from (f"keys = {_quoted(names)}", f"stated_at = {_quoted(learned.stated_at)}")
     yield f"bed_force_newton = {learned.bed_newton}"
     yield f"touch_force_newton = {learned.touch_newton}"
     yield f"strokes = {learned.strokes}"
