@@ -106,12 +106,8 @@ def on_the_limit(random: np.random.Generator, trials: int, dof: float) -> tuple[
     words = "u known" if dof == KNOWN else f"u by {dof:g} degrees of freedom"
     passed, failed = int((beyond <= -guard * u).sum()), int((beyond > outward * u).sum())
     return (
-        Counted(
-            f"a key on the limit passes guarded acceptance, {words}", trials, int((beyond <= -guard * u).sum()), RISK
-        ),
-        Counted(
-            f"a key on the limit fails guarded rejection, {words}", trials, int((beyond > outward * u).sum()), RISK
-        ),
+        Counted(f"a key on the limit passes guarded acceptance, {words}", trials, passed, RISK),
+        Counted(f"a key on the limit fails guarded rejection, {words}", trials, failed, RISK),
     )
 
 

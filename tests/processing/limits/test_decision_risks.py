@@ -57,4 +57,4 @@ def test_limits_learned_in_simulated_studies_hold_as_often_as_stated() -> None:
 
     held = sum(holds(Study(units=5, between=0.01), random, settings) for _ in range(150))
 
-    assert held >= 135  # of 150 at a stated 95 %: fewer have a probability of 2 in 1000
+    assert held >= 135  # of 150 at a stated 95 %: fewer have a probability of 4 in 1000
