@@ -101,7 +101,11 @@ def add_port_and_out(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", type=Path, required=True, metavar="REC.h5", help="the recording to be written")
 
 
-def add_midi(parser: argparse.ArgumentParser) -> None:
+Words = argparse.ArgumentParser | argparse._ArgumentGroup
+"""What words can be added to; argparse has no public name for its groups."""
+
+
+def add_midi(parser: Words) -> None:
     """Add a MIDI port of this computer."""
     parser.add_argument("--midi", metavar="NAME", help="listen to this MIDI port of the computer; tcp://host:port")
 
@@ -113,7 +117,7 @@ def _celsius(text: str) -> float:
     return celsius
 
 
-def add_about(parser: argparse.ArgumentParser) -> None:
+def add_about(parser: Words) -> None:
     """Add what a recording should know of itself, and the port its notes come from."""
     parser.add_argument("--instrument", help="the keyboard's name (default: that of REC.h5)")
     parser.add_argument("--serial", help="the unit's own serial number")
