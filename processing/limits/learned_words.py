@@ -33,6 +33,10 @@ def proposal_sentences(proposal: Proposal, units: Units) -> list[str]:
         f"  of that {with_unit(proposal.own_u, unit, units)} is measurement of the key itself; "
         f"{with_unit(proposal.shared_u, unit, units)} more is shared by all keys of a recording and not in the limits",
     ]
+    if proposal.off_unit is not None:
+        sentences.append(
+            f"  {proposal.off_unit} lies off the other units as a whole and makes limits wider: is it good?"
+        )
     if proposal.curved:
         sentences.append("  its keys lie along a curve, and limits about a line are wider for it: split them by `keys`")
     return sentences
