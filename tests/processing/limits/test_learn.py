@@ -135,6 +135,15 @@ def test_a_key_that_stands_out_of_its_unit_is_named_and_left_out() -> None:
     assert spoiled.half_width == pytest.approx(naturals(units).half_width, rel=0.05)
 
 
+def test_limits_narrower_than_a_shared_error_are_said_to_be_good_for_one_calibration_only() -> None:
+    wide = naturals()
+    narrow = replace(wide, shared_u=wide.half_width)
+
+    words = "good for this calibration only"
+    assert words in proposal_sentences(narrow, Units())[-1]
+    assert not any(words in sentence for sentence in proposal_sentences(wide, Units()))
+
+
 def test_a_unit_that_lies_off_as_a_whole_is_told_and_counts_all_the_same() -> None:
     units = Line(between=0.002).units(6)
     off = a_unit("moss-900", {"down_weight": lambda k: 0.60 - 0.001 * (k - 44.5) + 0.01 * np.sin(7.0 * k)})
@@ -204,7 +213,7 @@ def test_sentences_say_what_is_promised_and_what_takes_no_bell_curve() -> None:
     said = learned_sentences(learned(Line().units(10)))
 
     assert said[0].startswith("10 units: with 95 % confidence each limit holds 99.9 % of the keys of all such units")
-    assert said[1] == "of 88 numbers of a good unit up to 0.1 may then lie outside"
+    assert said[1] == "of 88 numbers of a good unit up to 0.088 may then lie outside"
     # ten values: the share between the extremes is beta(9, 2), of which the 5 % quantile is 0.606 (table of Wilks)
     assert "in at least 60.58 % of further units" in said[2]
     assert said[2].endswith("to say that of 90 % takes 46 units")
