@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from keyplumb.commands.arguments import add_about, add_calibration, add_midi, add_units, chosen_calibration
+from keyplumb.commands.learn_talk import learn
 from keyplumb.exit_codes import CANNOT_TELL, DONE, FAILED
 
 if TYPE_CHECKING:
@@ -29,6 +30,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("recording", type=Path, nargs="?", metavar="UNIT.h5", help="the recording of the unit")
     parser.add_argument("--limits", type=Path, metavar="L.toml", help="the limits file")
     parser.add_argument("--new-limits", type=Path, metavar="FILE", help="write an example of a limits file, and stop")
+    parser.add_argument(
+        "--learn", type=Path, nargs="+", metavar="GOOD.h5", help="propose limits from good units, one recording each"
+    )
     parser.add_argument("--json", action="store_true", help="every decision as JSON, in N, mm, mJ")
     parser.add_argument("--csv", type=Path, metavar="FILE", help="write a row a decision")
     parser.add_argument("--junit", type=Path, metavar="FILE", help="write JUnit XML, a test case a key")
@@ -39,7 +43,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "survey and judge at once", "in place of UNIT.h5; the keys are those that the limits expect"
     )
     live.add_argument("--port", help="the rig's port; the motor will move")
-    live.add_argument("--out", type=Path, metavar="UNIT.h5", help="the recording to be written")
+    live.add_argument("--out", type=Path, metavar="UNIT.h5", help="what is written: this, or the limits of --learn")
     live.add_argument("--programme", metavar="NAME", help="slow (default), full, speeds, reset, repetition, or .toml")
     live.add_argument("--stop-on-fail", action="store_true", help="record no more keys when one fails for certain")
     add_midi(live)
@@ -51,6 +55,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Read the limits, measure, judge, print; the exit code is the verdict."""
     if arguments.new_limits is not None:
         return _write_new_limits(arguments)
+    if arguments.learn is not None:
+        return learn(arguments)
     _demand_sense(arguments)
     _demand_places(arguments)
     from processing.display import parse_units
