@@ -26,6 +26,7 @@ def measure_view(result: KeyboardResult) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "instrument": run.instrument,
+        "serial": run.serial,
         "recorded_at": run.started_at.isoformat(),
         "software_version": run.software_version,
         "calibrated": calibration_status(result.header) == "calibrated",

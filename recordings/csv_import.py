@@ -53,6 +53,7 @@ class ImportChoices:
     skip_lines: int | None = None
     columns: tuple[ColumnChoice, ...] = ()
     instrument: str | None = None
+    serial: str | None = None
     software_version: str = "unknown"
 
 
@@ -225,6 +226,7 @@ def _header(path: Path, choices: ImportChoices, keys: tuple[KeyRecording, ...]) 
             started_at=datetime.fromtimestamp(path.stat().st_mtime, UTC),
             software_version=choices.software_version,
             programme="imported",
+            serial=choices.serial,
             source_file=path.name,
             source_sha256=hashlib.sha256(path.read_bytes()).hexdigest(),
         ),

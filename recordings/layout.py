@@ -5,7 +5,8 @@
     /entry/user               NXuser: the operator
     /entry/sample             NXsample: the keyboard under test, the room
     /entry/instrument         NXinstrument: the rig
-    /entry/record             NXcollection, what NeXus has no names for: schema, complete, rig, give, source file
+    /entry/record             NXcollection, what NeXus has no names for: schema, complete, rig, give, source file, the
+                              unit's own serial number (`unit_serial`; `serial_number` is the rig's)
     /entry/record/force, .../displacement          NXcollection: the scale of each channel
     /entry/record/calibration NXcollection: the calibration record as its JSON text, with id and SHA-256 of the text
     /entry/key_40             NXdata of C4: signal force_counts over displacement_counts; sample_number, tick_us

@@ -135,6 +135,7 @@ def _read_header(entry: h5py.Group, path: Path) -> Header:
         started_at=datetime.fromisoformat(_value(entry, "start_time")),
         software_version=str(entry["program_name"].attrs["version"]),
         programme=_value(entry, "experiment_description"),
+        serial=_value(record, "unit_serial"),
         operator=_value(entry["user"], "name"),
         room_celsius=_value(sample, "temperature"),
         room_humidity_percent=_value(record, "room_humidity"),

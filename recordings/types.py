@@ -208,12 +208,14 @@ class RunInfo:
     """What was recorded, when, by whom, with what."""
 
     instrument: str
-    """The keyboard under test, e.g. "moss-001"."""
+    """The keyboard under test: its name, or the model if the unit has a serial number."""
     started_at: datetime
     """UTC, with its time zone."""
     software_version: str
     programme: str
     """The stroke programme's name, or how the file came in."""
+    serial: str | None = None
+    """The unit's own number, e.g. "moss-001"; None: it has none, or nobody has said."""
     operator: str | None = None
     room_celsius: float | None = None
     room_humidity_percent: float | None = None

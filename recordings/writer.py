@@ -127,6 +127,7 @@ def _write_header(entry: h5py.Group, header: Header, *, complete: bool) -> None:
         record,
         schema=SCHEMA,
         complete=np.uint8(complete),
+        unit_serial=run.serial,
         note=run.note,
         room_humidity=run.room_humidity_percent,
         source_file=run.source_file,

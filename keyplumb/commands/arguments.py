@@ -146,6 +146,7 @@ def _celsius(text: str) -> float:
 def add_about(parser: argparse.ArgumentParser) -> None:
     """Add what a recording should know of itself, and the port its notes come from."""
     parser.add_argument("--instrument", help="the keyboard's name (default: that of REC.h5)")
+    parser.add_argument("--serial", help="the unit's own serial number")
     parser.add_argument("--operator", help="who records")
     parser.add_argument("--celsius", type=understood_by(_celsius), help="temperature of the room")
     add_midi(parser)
@@ -160,6 +161,7 @@ def about_the_run(arguments: argparse.Namespace, programme: str) -> RunInfo:
         started_at=datetime.now(UTC),
         software_version=__version__,
         programme=programme,
+        serial=arguments.serial,
         operator=arguments.operator,
         room_celsius=arguments.celsius,
     )

@@ -42,6 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--skip", type=understood_by(_skip), metavar="N", help="the table starts after N lines")
     parser.add_argument("--instrument", help="the keyboard's name (default: the file's)")
+    parser.add_argument("--serial", help="the unit's own serial number")
 
 
 def _column(text: str) -> ColumnChoice:
@@ -85,6 +86,7 @@ def run(arguments: argparse.Namespace) -> int:
         skip_lines=arguments.skip,
         columns=tuple(arguments.column),
         instrument=arguments.instrument,
+        serial=arguments.serial,
         software_version=__version__,
     )
     recording = import_table(arguments.table, choices, events=arguments.events)

@@ -38,6 +38,8 @@ def run(arguments: argparse.Namespace) -> int:
         return DONE
     run_, rig = told["run"], told["rig"]
     print(f"{run_['instrument']}, recorded {run_['started_at']}, {run_['programme']}")
+    if run_["serial"] is not None:
+        print(f"serial number: {run_['serial']}")
     print(f"complete: {'yes' if told['complete'] else 'no, it was interrupted'}")
     print(f"rig: {rig['model'] or 'not told'} {rig['serial_number'] or ''}".rstrip())
     print(f"calibration: {told['calibration_status']['sentence']}")

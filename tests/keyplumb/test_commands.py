@@ -14,7 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from keyplumb.__main__ import COMMANDS, main
+from keyplumb.__main__ import COMMANDS, build_parser, main
+from keyplumb.commands.arguments import about_the_run
 from processing.calibrate import recalibrated
 from processing.features.table import FEATURES
 from recordings.calibration_file import record_as_dict, write_calibration
@@ -175,6 +176,23 @@ def test_info_tells_what_is_in_a_recording(tmp_path: Path, capsys: pytest.Captur
     assert "bench test" in capsys.readouterr().out
     assert run("info", path, "--json") == 0
     assert [key["key"] for key in json.loads(capsys.readouterr().out)["keys"]] == ["C4", "C#4"]
+
+
+def test_the_serial_number_of_a_unit_is_kept_and_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "r.h5"
+    run("import", a_table(tmp_path / "t.csv"), "--key", "C4", "--out", path, "--serial", "moss-001")
+    run("info", path)
+    assert "serial number: moss-001" in capsys.readouterr().out
+    run("measure", path, "--json")
+
+    assert json.loads(capsys.readouterr().out)["serial"] == "moss-001"
+
+
+def test_a_survey_is_told_the_serial_number_of_its_unit() -> None:
+    words = ["survey", "--port", "x", "--out", "u.h5", "--instrument", "moss", "--serial", "moss-001"]
+    about = about_the_run(build_parser().parse_args(words), "slow")
+
+    assert (about.instrument, about.serial) == ("moss", "moss-001")
 
 
 def a_calibrated_file(path: Path, record: CalibrationRecord = WHOLE_RECORD) -> Path:

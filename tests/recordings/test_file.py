@@ -56,6 +56,15 @@ def test_absent_facts_stay_absent(tmp_path: Path) -> None:
     assert read_recording(tmp_path / "r.h5").header.run.room_celsius is None
 
 
+def test_a_recording_of_before_there_were_serial_numbers_is_of_an_unnamed_unit(tmp_path: Path) -> None:
+    header = a_header()
+    write_recording(tmp_path / "r.h5", replace(header, run=replace(header.run, serial="moss-001")), (a_recording(),))
+    with h5py.File(tmp_path / "r.h5", "r+") as file:
+        del file["entry/record/unit_serial"]
+
+    assert read_recording(tmp_path / "r.h5").header == header
+
+
 def test_keys_come_back_from_bass_to_treble(tmp_path: Path) -> None:
     keys = [a_recording(name=Key(number)) for number in (40, 3)]
     write_recording(tmp_path / "r.h5", a_header(), keys)
@@ -96,7 +105,7 @@ def test_a_validator_of_the_open_standard_has_no_complaint_and_finds_the_plot(tm
 
     path = tmp_path / "r.h5"
     known = replace(a_header().run, operator="a person", note="a word", room_celsius=21.0, room_humidity_percent=40.0)
-    known = replace(known, note_latency_bound_ms=7.5)
+    known = replace(known, note_latency_bound_ms=7.5, serial="moss-001")
     write_recording(path, replace(a_header(), run=known), (a_full_recording(),))
 
     assert validate_file(str(path)) == (0, 0)

@@ -1,0 +1,1 @@
+"""Limits for units, and verdicts by them."""
