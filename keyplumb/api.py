@@ -6,6 +6,7 @@ numbers are made when the first one is asked for, and kept.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 
@@ -103,7 +104,8 @@ def measure(
     record = _record_of(calibration)
     if isinstance(recording, Recording):
         header = recalibrated(recording.header, record)
-        return Measured(analyse(header, recording.keys, settings, diary=recording.diary))
+        result = analyse(header, recording.keys, settings, diary=recording.diary)
+        return Measured(replace(result, complete=recording.complete))
     path = recording.path if isinstance(recording, OpenedRecording) else Path(recording)
     with open_recording(path) as opened:
         return Measured(analyse_file(opened, settings, record=record, workers=workers))

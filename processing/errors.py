@@ -8,9 +8,10 @@ ProcessingError
  +-- NothingInCommon   two recordings to be compared have measured no key that both have
  +-- SameRecording     a recording was to be compared with itself
  +-- MalformedMargins  a file of margins: file, place and reason
+ +-- MalformedLimits   a limits file: file, line, reason and remedy
  +-- UnknownEnding     a table was to be written in a format that is not known
  +-- MissingLibrary    a format whose library is not installed
- +-- FileIsThere       (also FileExistsError) a table is not written over another file unless asked for
+ +-- FileIsThere       (also FileExistsError) a file is not written over another unless asked for
  +-- TooManyRows       more rows than the format holds
  +-- NotTried          one item of a rig's fitness cannot be judged from this trial; becomes its verdict
 """
@@ -70,11 +71,17 @@ class SameRecording(ProcessingError):
 
 
 class MalformedMargins(ProcessingError):
-    """A file of margins that cannot be understood."""
+    """A file of margins that cannot be understood; the text names file and place."""
 
-    def __init__(self, place: str, why: str) -> None:
-        self.place, self.why = place, why
-        super().__init__(f"{place}: {why}; a margin is a table [[margin]] with measurand, within, unit and why")
+    def __init__(self, why: str) -> None:
+        super().__init__(f"{why}; a margin is a table [[margin]] with measurand, within, unit and why")
+
+
+class MalformedLimits(ProcessingError):
+    """A limits file that cannot be understood; nothing is judged by it. The text names file, line, reason, remedy."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(f"{why}. `keyplumb inspect --new-limits FILE` writes an example")
 
 
 class UnknownEnding(ProcessingError):
@@ -97,11 +104,11 @@ class MissingLibrary(ProcessingError):
 
 
 class FileIsThere(ProcessingError, FileExistsError):
-    """A table is not written over another file unless asked for."""
+    """A file is not written over another unless that can be, and is, asked for."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, remedy: str = "choose another name, or say --replace") -> None:
         self.path = path
-        super().__init__(f"{path} exists already and is left alone; choose another name, or say --replace")
+        super().__init__(f"{path} exists already and is left alone; {remedy}")
 
 
 class TooManyRows(ProcessingError):

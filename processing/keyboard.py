@@ -95,6 +95,8 @@ class KeyboardResult:
     odd_keys: tuple[OddKey, ...]
     diary: tuple[DiaryEntry, ...] = ()
     """What happened while it was recorded."""
+    complete: bool = True
+    """False: the recording was interrupted, and this is what was there."""
 
 
 def compare_keys(header: Header, results: tuple[KeyResult, ...], settings: Settings) -> KeyboardResult:

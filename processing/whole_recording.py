@@ -51,10 +51,12 @@ def analyse_file(
     keep_memory()
     count = min(len(chosen), _as_many_as_pay(opened, chosen) if workers is None else workers)
     if count <= 1:
-        return analyse(header, map(opened.read_key, chosen), settings, diary=opened.diary)
-    measure_run = partial(_measure_run, opened.path, settings, record)
-    results = _in_workers(measure_run, _runs(chosen, count), count)
-    return side_by_side(header, results, settings, diary=opened.diary)
+        found = analyse(header, map(opened.read_key, chosen), settings, diary=opened.diary)
+    else:
+        measure_run = partial(_measure_run, opened.path, settings, record)
+        results = _in_workers(measure_run, _runs(chosen, count), count)
+        found = side_by_side(header, results, settings, diary=opened.diary)
+    return replace(found, complete=opened.complete)
 
 
 def _as_many_as_pay(opened: RecordingFile, keys: Sequence[Key]) -> int:

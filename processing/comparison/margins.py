@@ -6,28 +6,20 @@ which that is said, and the reason. `margins.toml` beside this module is taken i
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import Field
 
 from processing.errors import MalformedMargins
-from processing.features.table import FEATURES
+from processing.measurand_units import UNIT_OF, factor_for
+from processing.toml_file import Closed, TomlFault, fault_at, read_toml
 from recordings.errors import UnknownUnit
-from recordings.units import factor_to_ours
-from rig.profiles.toml_place import line_of_key
 
 BUILT_IN = Path(__file__).parent / "margins.toml"
-QUANTITY_OF = {"N": "force", "mm": "displacement"}
-UNIT_OF = {feature.name: feature.unit for feature in FEATURES}
 
 
-class _Closed(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class Margin(_Closed):
+class Margin(Closed):
     """How far two keyboards may differ in one measurand and be called alike."""
 
     measurand: str
@@ -36,7 +28,7 @@ class Margin(_Closed):
     why: str = ""
 
 
-class MarginsFile(_Closed):
+class MarginsFile(Closed):
     """The file as people write it."""
 
     margin: Annotated[tuple[Margin, ...], Field(min_length=1)]
@@ -48,34 +40,23 @@ def read_margins(path: Path = BUILT_IN) -> dict[str, float]:
     Raises MalformedMargins naming file and place.
     """
     try:
-        text = path.read_text(encoding="utf-8")
-        told = MarginsFile.model_validate(tomllib.loads(text))
-    except OSError as fault:
-        raise MalformedMargins(str(path), fault.strerror or str(fault)) from fault
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as fault:
-        raise MalformedMargins(str(path), str(fault)) from fault
-    except ValidationError as fault:
-        first = min(fault.errors(), key=lambda error: error["type"] != "extra_forbidden")
-        line = line_of_key(text, first["loc"])
-        place = ".".join(str(part + 1) if isinstance(part, int) else part for part in first["loc"])
-        raise MalformedMargins(f"{path}, line {line}" if line else str(path), f"{place}: {first['msg']}") from fault
-    margins: dict[str, float] = {}
-    for number, margin in enumerate(told.margin, 1):
-        if margin.measurand in margins:
-            raise MalformedMargins(f"{path}, margin {number}", f"{margin.measurand} has a margin already")
-        margins[margin.measurand] = _in_our_unit(margin, f"{path}, margin {number}")
+        told, text = read_toml(path, MarginsFile)
+        margins: dict[str, float] = {}
+        for number, margin in enumerate(told.margin):
+            if margin.measurand in margins:
+                why = f"{margin.measurand} has a margin already"
+                raise fault_at(path, text, ("margin", number, "measurand"), why)
+            margins[margin.measurand] = _in_our_unit(margin, path, text, number)
+    except TomlFault as fault:
+        raise MalformedMargins(str(fault)) from fault
     return margins
 
 
-def _in_our_unit(margin: Margin, place: str) -> float:
+def _in_our_unit(margin: Margin, path: Path, text: str, number: int) -> float:
     if margin.measurand not in UNIT_OF:
-        raise MalformedMargins(place, f"{margin.measurand!r} is no measurand; README.md lists them")
-    ours = UNIT_OF[margin.measurand]
-    if margin.unit == ours:
-        return margin.within
-    if ours not in QUANTITY_OF:
-        raise MalformedMargins(place, f"{margin.measurand} is told in {ours!r}, not in {margin.unit!r}")
+        why = f"{margin.measurand!r} is no measurand; README.md lists them"
+        raise fault_at(path, text, ("margin", number, "measurand"), why)
     try:
-        return margin.within * factor_to_ours(QUANTITY_OF[ours], margin.unit)
+        return margin.within * factor_for(margin.measurand, margin.unit)
     except UnknownUnit as fault:
-        raise MalformedMargins(place, str(fault)) from fault
+        raise fault_at(path, text, ("margin", number, "unit"), str(fault)) from fault

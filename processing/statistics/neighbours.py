@@ -11,6 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from processing.budget.propagation import MOST_DOF
+from processing.stages import FloatArray
 from processing.statistics.correlated import FEWEST, Estimate, mean_of
 from processing.statistics.series import PLACES, Series
 
@@ -23,6 +25,10 @@ class Step:
     difference: float
     u: float
     """By the measurement alone: own uncertainties of the keys that take part."""
+    dof: float
+    """Degrees of freedom of it."""
+    beside: tuple[int, ...]
+    """Numbers of the neighbours that take part."""
 
 
 def steps_of(series: Series) -> tuple[Step, ...]:
@@ -33,9 +39,18 @@ def steps_of(series: Series) -> tuple[Step, ...]:
         beside = [index_of[near] for near in (place - 1, place + 1) if near in index_of]
         if beside:
             difference = float(series.values[index] - np.mean(series.values[beside]))
-            variance = series.own_u[index] ** 2 + np.sum(series.own_u[beside] ** 2) / len(beside) ** 2
-            steps.append(Step(series.numbers[index], difference, float(np.sqrt(variance))))
+            parts = series.own_u[[index, *beside]] / np.array([1.0, *[len(beside)] * len(beside)])
+            u, dof = _combined(parts, series.own_dof[[index, *beside]])
+            numbers = tuple(series.numbers[place] for place in beside)
+            steps.append(Step(series.numbers[index], difference, u, dof, numbers))
     return tuple(steps)
+
+
+def _combined(parts: FloatArray, dofs: FloatArray) -> tuple[float, float]:
+    """Return what independent parts make together, and its degrees of freedom (Welch-Satterthwaite, GUM G.4.1)."""
+    u = float(np.sqrt(np.sum(parts**2)))
+    weighted = float(np.sum(parts**4 / dofs))
+    return u, min(MOST_DOF, u**4 / weighted) if weighted > 0.0 else MOST_DOF
 
 
 def sharps_less_naturals(naturals: Series, sharps: Series, fading: float) -> Estimate | None:

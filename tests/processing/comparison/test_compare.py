@@ -175,7 +175,7 @@ def test_the_built_in_margins_are_in_our_units() -> None:
     [
         ('[[margin]]\nmeasurand = "weight"\nwithin = 1.0\nunit = "gf"', "no measurand"),
         ('[[margin]]\nmeasurand = "friction"\nwithin = 1.0\nunit = "stone"', "no unit of force"),
-        ('[[margin]]\nmeasurand = "letoff_ratio"\nwithin = 1.0\nunit = "gf"', "is told in '1'"),
+        ('[[margin]]\nmeasurand = "letoff_ratio"\nwithin = 1.0\nunit = "gf"', "no unit of letoff_ratio"),
         ('[[margin]]\nmeasurand = "friction"\nwithin = -1.0\nunit = "gf"', "greater than 0"),
         ('[[margin]]\nmeasurand = "friction"\nwithin = 1.0\nunit = "gf"\nwihtin = 2', "wihtin"),
         ("[[margin]\n", "line 1"),

@@ -81,3 +81,11 @@ def test_sharps_are_held_against_the_naturals_beside_them() -> None:
     assert told is not None
     assert told.value == pytest.approx(0.3)
     assert sharps_less_naturals(naturals, sharps.only(frozenset({2, 5})), 0.0) is None
+
+
+def test_a_steps_degrees_of_freedom_are_those_of_welch_and_satterthwaite() -> None:
+    """Equal u and dof: parts 1, 1/2, 1/2, so (1 + 1/4 + 1/4)^2 / ((1 + 1/16 + 1/16) / 10) = 20."""
+    step = next(one for one in steps_of(a_series("natural", {40: 1.0, 42: 4.0, 44: 3.0})) if one.number == 42)
+
+    assert step.dof == pytest.approx(20.0)
+    assert step.beside == (40, 44)

@@ -1,0 +1,29 @@
+"""A unit against its limits, on one page: from numbers with uncertainties to pass, fail or cannot tell."""
+
+from __future__ import annotations
+
+from processing.keyboard import KeyboardResult
+from processing.limits.of_a_key import decisions_of, missing_key
+from processing.limits.of_the_unit import evidence_decisions, spread_decisions, stands_out_decisions, step_decisions
+from processing.limits.types import Limits
+from processing.limits.verdict import Decision, KeyVerdict, UnitVerdict, key_verdict, unit_verdict
+from processing.stages import KeyResult
+from recordings.keys import Key
+
+
+def judge(result: KeyboardResult, limits: Limits) -> UnitVerdict:
+    """Return what the limits make of a unit: every key, and the whole."""
+    of_key: dict[Key, list[Decision]] = {one.key: list(decisions_of(one, limits)) for one in result.keys}
+    for key in limits.expected.keys:
+        of_key.setdefault(key, [missing_key(key)])
+    for decision in (*step_decisions(result, limits), *stands_out_decisions(result, limits)):
+        assert decision.key is not None
+        of_key[decision.key].append(decision)
+    of_the_unit = (*evidence_decisions(result, limits), *spread_decisions(result, limits))
+    keys = [key_verdict(key, decisions) for key, decisions in of_key.items()]
+    return unit_verdict(result.header, limits.name, keys, of_the_unit)
+
+
+def judge_key(result: KeyResult, limits: Limits) -> KeyVerdict:
+    """Return what the limits make of one key as far as it alone can tell: no steps, no spread."""
+    return key_verdict(result.key, decisions_of(result, limits))
