@@ -49,34 +49,33 @@ class Ruled(Closed):
     risk: Risk | None = None
 
 
-class LimitEntry(Ruled):
+class OfMeasurand(Ruled):
+    """What is asked, and of which keys."""
+
+    measurand: str
+    unit: str
+    colour: Literal["natural", "sharp"] | None = None
+
+
+class LimitEntry(OfMeasurand):
     """Limits of one measurand."""
 
-    measurand: str
-    unit: str
     lower: Line | None = None
     upper: Line | None = None
-    colour: Literal["natural", "sharp"] | None = None
     keys: str = "all"
 
 
-class StepEntry(Ruled):
+class StepEntry(OfMeasurand):
     """How far a key may be from the mean of the next keys of its colour on either side."""
 
-    measurand: str
-    unit: str
     within: Positive
-    colour: Literal["natural", "sharp"] | None = None
     keys: str = "all"
 
 
-class SpreadEntry(Ruled):
+class SpreadEntry(OfMeasurand):
     """How far the keys of a colour may scatter about their own trend: a standard deviation."""
 
-    measurand: str
-    unit: str
     upper: Positive
-    colour: Literal["natural", "sharp"] | None = None
 
 
 class LetoffEntry(Closed):

@@ -1,9 +1,10 @@
 """What only the whole unit tells of its limits: steps between keys, evenness, and whether the evidence will do.
 
-How it works: a step is judged by the parts of the budgets that the keys do not share. The spread's state of knowledge
-is the fiducial one (variance times degrees of freedom over chi-square, less the measurement's own): its probability to
-lie within the limit is put on a normal scale and decided there, which is exact, for only the probability counts.
-A unit that is not whole, not what the limits are for, not measured as they expect or not calibrated passes nothing.
+How it works: a step is judged by the parts of the budgets that the keys do not share; a key that fails its step is no
+measure for its neighbours. The spread's state of knowledge is the fiducial one (variance times degrees of freedom over
+chi-square, less the measurement's own): its probability to lie within the limit is put on a normal scale and decided
+there, which is exact, for only the probability counts. A unit that is not whole, not what the limits are for, not
+measured as they expect or not calibrated passes nothing.
 """
 
 from __future__ import annotations
@@ -12,17 +13,18 @@ from collections.abc import Iterator
 from dataclasses import asdict, replace
 from typing import Any
 
+import numpy as np
 from scipy.special import chdtrc, ndtri
 
 from processing.budget.propagation import MOST_DOF, coverage_factor
 from processing.calibration_status import FLAG_OF, Channel, calibration_sentence, channel_status
-from processing.keyboard import COLOURS, KeyboardResult
+from processing.keyboard import COLOURS, KeyboardResult, typical_values
 from processing.limits.conformity import Decided, decide
 from processing.limits.findings import CALIBRATION_FLAGS
 from processing.limits.of_a_key import CAPTION_OF, doubt_of, limits_in_words
 from processing.limits.types import How, Limits, SpreadLimit, StepLimit
 from processing.limits.verdict import Decision, as_template, decision
-from processing.settings import Settings
+from processing.settings import OddKeySettings, Settings
 from processing.stages import KeyResult
 from processing.statistics.correlated import fading_of
 from processing.statistics.neighbours import Step, steps_of
@@ -33,6 +35,7 @@ from processing.statistics.trend import trend_of
 from recordings.keys import Key
 from recordings.types import Header
 
+NEIGHBOURS = OddKeySettings().neighbours
 CHANNELS: tuple[Channel, ...] = ("force", "displacement")
 OF_NO_CONSEQUENCE = ("uncertainty.noise_draws", "uncertainty.seed", "uncertainty.coverage", "feature.latency_bound_s")
 """Settings that move no value: they only make its uncertainty larger or better known, and that is counted anyway."""
@@ -43,10 +46,34 @@ def step_decisions(result: KeyboardResult, limits: Limits) -> Iterator[Decision]
     by_key = {one.key.number: one for one in result.keys}
     for limit in limits.steps:
         series = [series_of(result, limit.measurand, colour) for colour in COLOURS]
-        steps = {step.number: step for one in series if one is not None for step in steps_of(one)}
+        steps = {step.number: step for one in series if one is not None for step in steps_apart(one, limit)}
         for key in sorted(limit.keys):
             if key.number in by_key:
                 yield _of_step(by_key, key, steps.get(key.number), limit, limits.expected.allowed_flags)
+
+
+def steps_apart(series: Series, limit: StepLimit) -> Iterator[Step]:
+    """Yield the step of every key; one that fails takes no part in those of its neighbours.
+
+    A key that is off by twice what is allowed would else fail two good ones beside it. Of those that fail the one goes
+    first that is furthest from what more of its neighbours suggest (their running median).
+    """
+    while True:
+        steps = steps_of(series)
+        failing = [step for step in steps if decide_step(step, limit).outcome == "fail"]
+        if not failing:
+            yield from steps
+            return
+        off = np.abs(series.values - typical_values(series.at(series.numbers), series.values, NEIGHBOURS))
+        of_number = dict(zip(series.numbers, off.tolist(), strict=True))
+        worst = max(failing, key=lambda step: of_number[step.number])
+        yield worst
+        series = series.only(frozenset(series.numbers) - {worst.number})
+
+
+def decide_step(step: Step, limit: StepLimit) -> Decided:
+    """Return pass, fail or cannot tell for one step."""
+    return decide(step.difference, step.u, step.dof, lower=-limit.within, upper=limit.within, **_asked(limit.how))
 
 
 def _of_step(
@@ -58,12 +85,11 @@ def _of_step(
         f"of {by_key[n].key.name} {why}" for n in involved if (why := doubt_of(by_key[n][limit.measurand], allowed))
     ]
     if step is None or doubts:
-        why = doubts[0] if doubts else "has no neighbour of its colour to be held against"
+        why = doubts[0] if doubts else "has no neighbour of its colour, or none that keeps its own step"
         return Decision(
             code=code, key=key, outcome="cannot tell", unit=limit.unit, template=f"{caption} {as_template(why)}"
         )
-    ends = -limit.within, limit.within
-    decided = decide(step.difference, step.u, step.dof, lower=ends[0], upper=ends[1], **_asked(limit.how))
+    ends, decided = (-limit.within, limit.within), decide_step(step, limit)
     expanded = step.u * coverage_factor(step.dof, 0.95)
     template, numbers = limits_in_words(step.difference, expanded, limit.unit, *ends, decided.outcome)
     return decision(

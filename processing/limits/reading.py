@@ -13,7 +13,7 @@ from pathlib import Path
 
 from processing.errors import MalformedLimits
 from processing.keyboard import COLOURS, COMPARED
-from processing.limits.document import LimitEntry, LimitsFile, LineEntry, Ruled, SpreadEntry, StepEntry
+from processing.limits.document import LimitEntry, LimitsFile, LineEntry, OfMeasurand, Ruled, SpreadEntry, StepEntry
 from processing.limits.findings import CANNOT_TELL, DOUBTFUL_FLAGS, FAIL, FINDINGS
 from processing.limits.types import Expected, How, LetoffLimit, Limits, Line, SpreadLimit, StepLimit, ValueLimit
 from processing.measurand_units import UNIT_OF, factor_for, like_it
@@ -107,7 +107,7 @@ class _Reader:
             raise self.fault(place, why)
         return chosen
 
-    def _factor(self, entry: LimitEntry | StepEntry | SpreadEntry, table: str, n: int) -> float:
+    def _factor(self, entry: OfMeasurand, table: str, n: int) -> float:
         if entry.measurand not in UNIT_OF:
             why = f"{entry.measurand!r} is no measurand; {like_it(entry.measurand)}"
             raise self.fault((table, n, "measurand"), why)

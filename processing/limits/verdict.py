@@ -5,12 +5,14 @@ numbers of a key, and keys that share a rig, hang together is not known, so prob
 passes is wrongly passed at most with the sum of the probabilities that a true value lies outside (Bonferroni); a unit
 that fails is wrongly failed at most as probably as its surest failing decision, for one bad number suffices. Findings
 and missing keys carry no probability and take no part.
-Worst first means: failing before not to be told before passing; within those what is least likely to conform, what
-carries no probability before all that does; then from the left.
+Worst first means: failing before not to be told before passing; of what fails, that which has no number (a finding)
+before all others, then by how far it lies outside, as a share of what is allowed; of the rest by how little likely it
+is to conform, what carries no probability first; then from the left.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -112,8 +114,24 @@ def decision(
 
 def badness(one: Decision) -> tuple[int, float, int]:
     """Return by what decisions are sorted, worst first."""
-    conforming = (1.0 if one.outcome == "pass" else 0.0) if one.conforming is None else one.conforming
-    return WORST_FIRST.index(one.outcome), conforming, one.key.number if one.key else 0
+    rank, number = WORST_FIRST.index(one.outcome), one.key.number if one.key else 0
+    if one.outcome == "fail":
+        return rank, -_outside(one), number
+    unknown = 1.0 if one.outcome == "pass" else 0.0
+    return rank, unknown if one.conforming is None else one.conforming, number
+
+
+def _outside(one: Decision) -> float:
+    """Return how far a value lies beyond its limit, as a share of the distance between the limits, or of the limit if
+    there is one only; without end if there is no value."""
+    ends = [end for end in (one.lower, one.upper) if end is not None]
+    if one.value is None or not ends:
+        return math.inf
+    allowed = abs(ends[-1] - ends[0]) or abs(ends[0])
+    beyond = max(
+        ends[0] - one.value if one.lower is not None else 0.0, one.value - ends[-1] if one.upper is not None else 0.0
+    )
+    return beyond / allowed if allowed else math.inf
 
 
 def key_verdict(key: Key, decisions: Iterable[Decision]) -> KeyVerdict:

@@ -239,25 +239,40 @@ NATURALS = [Key(number) for number in range(1, 89) if Key(number).colour == "nat
 
 
 def a_row(values: dict[int, float]) -> UnitVerdict:
-    numbers = [key.number for key in NATURALS[:7]]
-    limit = StepLimit(measurand="down_weight", unit="N", within=0.03, keys=frozenset(NATURALS[:7]))
+    numbers = [key.number for key in NATURALS[:20]]
+    limit = StepLimit(measurand="down_weight", unit="N", within=0.03, keys=frozenset(NATURALS[:20]))
     keys = [a_key(number, down_weight=values.get(number, 0.5)) for number in numbers]
     return judge(a_unit(*keys), some_limits(a_limit(lower=0.0, upper=1.0), keys=numbers, steps=(limit,)))
 
 
-def test_a_step_to_its_neighbours_fails_the_key_and_names_them() -> None:
+def test_a_key_that_is_off_its_neighbours_fails_and_they_do_not() -> None:
+    """A key off by twice what is allowed lies a whole step from each neighbour's mean; the neighbours are good keys."""
     high = NATURALS[3].number
-    verdict = a_row({high: 0.56})
-    by_key = {one.key: one for one in verdict.reasons()}
+    verdict = a_row({high: 0.57})
 
-    assert by_key[Key(high)].outcome == "fail"
-    assert by_key[Key(high)].value == pytest.approx(0.06)
-    # own u of 2 mN of the key and of the mean of two: 2 sqrt(1 + 1/2)
-    assert by_key[Key(high)].u == pytest.approx(0.002 * math.sqrt(1.5))
-    # the neighbours lie lower by half of it, just on their limit of 30 mN: that cannot be told
-    assert {key.number: one.outcome for key, one in by_key.items() if key and key.number != high} == {
-        NATURALS[2].number: "cannot tell",
-        NATURALS[4].number: "cannot tell",
+    assert [(one.key, one.outcome) for one in verdict.reasons()] == [(Key(high), "fail")]
+    assert verdict.reasons()[0].value == pytest.approx(0.07)
+    # own u of 2 mN of the key, and of the mean of two keys: 2 sqrt(1 + 1/2)
+    assert verdict.reasons()[0].u == pytest.approx(0.002 * math.sqrt(1.5))
+    assert verdict.reasons()[0].in_words(UNITS) == "Down weight less that of its neighbours: 0.070 N is above 0.030 N"
+
+
+@pytest.mark.parametrize(("first", "second"), [(1, 3), (8, 9), (7, 9), (0, 9)])
+def test_two_bad_keys_are_found_and_no_good_one_wherever_they_lie(first: int, second: int) -> None:
+    first, second = NATURALS[first].number, NATURALS[second].number
+
+    reasons = a_row({first: 0.58, second: 0.58}).reasons()
+
+    assert {one.key for one in reasons if one.outcome == "fail"} == {Key(first), Key(second)}
+
+
+def test_a_good_key_between_two_bad_ones_cannot_be_told_from_a_bad_one() -> None:
+    left, between, right = (NATURALS[place].number for place in (7, 8, 9))
+
+    assert {one.key.number: one.outcome for one in a_row({left: 0.58, right: 0.58}).reasons() if one.key} == {
+        left: "fail",
+        right: "fail",
+        between: "cannot tell",
     }
 
 
@@ -306,8 +321,18 @@ def test_a_spreads_probability_is_that_of_its_chi_square(ratio: float, dof: floa
 # --- how probabilities are put together
 
 
-def a_decision(outcome: str, conforming: float | None, key: int = 40) -> Decision:
-    return Decision(code="x", key=Key(key), outcome=outcome, conforming=conforming, template="x")  # type: ignore[arg-type]
+def a_decision(outcome: str, conforming: float | None, key: int = 40, *, value: float | None = None) -> Decision:
+    """One with limits at 1 and 3, and the value that is given."""
+    return Decision(
+        code="x",
+        key=Key(key),
+        outcome=outcome,  # type: ignore[arg-type]
+        value=value,
+        lower=1.0,
+        upper=3.0,
+        conforming=conforming,
+        template="x",
+    )
 
 
 def test_a_pass_is_wrong_at_most_with_the_sum_and_a_fail_with_the_surest_failing_decision() -> None:
@@ -334,12 +359,12 @@ def test_the_bound_holds_however_the_numbers_hang_together() -> None:
         assert wrongly_passed <= bound + 3.0 * math.sqrt(bound / 20_000)
 
 
-def test_worst_first_is_fail_before_doubt_before_pass_then_the_least_probable_then_from_the_left() -> None:
+def test_worst_first_is_fail_before_doubt_before_pass_and_by_how_far_or_how_probable() -> None:
     made = [
         key_verdict(Key(1), [a_decision("pass", 0.96, 1)]),
         key_verdict(Key(2), [a_decision("cannot tell", 0.5, 2), a_decision("pass", 0.99, 2)]),
-        key_verdict(Key(3), [a_decision("fail", 0.04, 3)]),
-        key_verdict(Key(4), [a_decision("fail", 0.001, 4)]),
+        key_verdict(Key(3), [a_decision("fail", 0.001, 3, value=3.2)]),
+        key_verdict(Key(4), [a_decision("fail", 0.04, 4, value=0.7)]),
         key_verdict(Key(5), [a_decision("fail", None, 5)]),
         key_verdict(Key(6), [a_decision("cannot tell", None, 6)]),
         key_verdict(Key(7), [a_decision("fail", None, 7)]),

@@ -29,7 +29,8 @@ def test_limits_are_kept_in_our_units_and_bound_to_their_keys(tmp_path: Path) ->
     limits = limits_in(
         tmp_path,
         'name = "moss"\nrisk = 0.01\n[[limit]]\nmeasurand = "down_weight"\nunit = "gf"\nupper = 60.0\n'
-        'colour = "sharp"\nkeys = "C4..E4"\n[[limit]]\nmeasurand = "key_dip"\nunit = "in"\nlower = 0.4\nrule = "simple acceptance"\n',
+        'colour = "sharp"\nkeys = "C4..E4"\n'
+        '[[limit]]\nmeasurand = "key_dip"\nunit = "in"\nlower = 0.4\nrule = "simple acceptance"\n',
     )
 
     weight, dip = limits.values
@@ -61,7 +62,7 @@ def test_the_example_is_itself_a_limits_file_and_names_every_table(tmp_path: Pat
     assert limits.values[3].keys == frozenset(parse_keys("C3..C6"))
     assert (len(limits.steps), len(limits.spreads)) == (1, 1)
     assert limits.letoff is not None
-    assert limits.stands_out_in == {"letoff"}
+    assert limits.stands_out_in == {"trigger_position"}
     assert limits.file_name == "new.toml"
     assert len(limits.sha256) == 64
 

@@ -1,0 +1,114 @@
+"""`keyplumb inspect`: a unit against its limits - pass, fail or cannot tell, with the reason."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from keyplumb.commands.arguments import add_calibration, add_units, chosen_calibration
+from keyplumb.exit_codes import CANNOT_TELL, DONE, FAILED
+
+if TYPE_CHECKING:
+    from processing.display import Units
+    from processing.keyboard import KeyboardResult
+    from processing.limits.types import Limits
+    from processing.limits.verdict import UnitVerdict
+
+NAME = "inspect"
+SUMMARY = "Hold a unit against a limits file: pass, fail or cannot tell, per key and for the unit, with the reason."
+EXAMPLE = "keyplumb inspect moss-001.h5 --limits moss.toml --pdf moss-001.pdf"
+CODE_OF = {"pass": DONE, "fail": FAILED, "cannot tell": CANNOT_TELL}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add this command's words."""
+    parser.add_argument("recording", type=Path, nargs="?", metavar="UNIT.h5", help="the recording of the unit")
+    parser.add_argument("--limits", type=Path, metavar="L.toml", help="the limits file")
+    parser.add_argument("--new-limits", type=Path, metavar="FILE", help="write an example of a limits file, and stop")
+    parser.add_argument("--json", action="store_true", help="every decision as JSON, in N, mm, mJ")
+    parser.add_argument("--csv", type=Path, metavar="FILE", help="write a row a decision")
+    parser.add_argument("--junit", type=Path, metavar="FILE", help="write JUnit XML, a test case a key")
+    parser.add_argument("--pdf", type=Path, metavar="FILE", help="write one page to print")
+    add_calibration(parser)
+    add_units(parser)
+    parser.set_defaults(wrong_use=parser.error)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Read the limits, measure, judge, print; the exit code is the verdict."""
+    if arguments.new_limits is not None:
+        return _write_new_limits(arguments.new_limits)
+    if arguments.recording is None or arguments.limits is None:
+        arguments.wrong_use("which unit, and which limits? keyplumb inspect UNIT.h5 --limits L.toml")
+    from processing.display import parse_units
+    from processing.limits.judge import judge
+    from processing.limits.reading import read_limits
+
+    limits = read_limits(arguments.limits)
+    result = _measured(arguments, limits)
+    verdict = judge(result, limits)
+    tell_verdict(verdict, limits, parse_units(arguments.units), as_json=arguments.json)
+    write_verdict(arguments, verdict, result, limits)
+    return CODE_OF[verdict.outcome]
+
+
+def _write_new_limits(path: Path) -> int:
+    from processing.limits.new_limits import write_new_limits
+
+    write_new_limits(path)
+    print(path)
+    return DONE
+
+
+def _measured(arguments: argparse.Namespace, limits: Limits) -> KeyboardResult:
+    """Return the results of the unit, measured as its limits expect."""
+    from processing.whole_recording import analyse_file
+    from recordings.reader import open_recording
+
+    with open_recording(arguments.recording) as opened:
+        return analyse_file(opened, limits.expected.settings(), record=chosen_calibration(arguments))
+
+
+def tell_verdict(verdict: UnitVerdict, limits: Limits, units: Units, *, as_json: bool) -> None:
+    """Print a verdict: JSON, or a line for the unit and one for each of the worst keys."""
+    from processing.calibration_status import marked
+    from processing.limits.sentences import key_sentence, told_keys, unit_sentence
+    from processing.limits.view import inspect_view
+
+    if as_json:
+        print(json.dumps(inspect_view(verdict, limits), indent=1, allow_nan=False))
+        return
+    units = marked(units, verdict.header)
+    keys, more = told_keys(verdict)
+    print(unit_sentence(verdict, units))
+    for key in keys:
+        print(f"  {key_sentence(key, units)}")
+    if more:
+        print(f"  and {more} more that do not pass; --json, --csv tell all")
+
+
+def write_verdict(arguments: argparse.Namespace, verdict: UnitVerdict, result: KeyboardResult, limits: Limits) -> None:
+    """Write the files that were asked for, each whole or not at all."""
+    from processing.display import parse_units
+    from processing.limits.junit import junit_xml
+    from processing.limits.view import decision_table
+    from recordings.safe_files import whole_or_nothing
+
+    units = parse_units(arguments.units)
+    if arguments.csv is not None:
+        with whole_or_nothing(arguments.csv) as temporary:
+            decision_table(verdict).to_csv(temporary, index=False, lineterminator="\n")
+    if arguments.junit is not None:
+        with whole_or_nothing(arguments.junit) as temporary:
+            temporary.write_bytes(junit_xml(verdict, limits, units))
+    if arguments.pdf is not None:
+        from processing.limits.page import Judged, write_page
+
+        with whole_or_nothing(arguments.pdf) as temporary:
+            write_page(Judged(verdict, result, limits, datetime.now(UTC)), temporary, units)
+    for path in filter(None, (arguments.csv, arguments.junit, arguments.pdf)):
+        print(path, file=sys.stderr)

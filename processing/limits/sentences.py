@@ -1,0 +1,110 @@
+"""A verdict in words: a line for the unit, a line for a key, and the label that says what they rest on."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from processing.calibration_status import ID_SHOWN, calibration_sentence
+from processing.display import Units
+from processing.limits.conformity import Outcome
+from processing.limits.types import Limits
+from processing.limits.verdict import Decision, KeyVerdict, UnitVerdict
+from recordings.calibration_file import content_id
+from recordings.types import Header, RunInfo
+
+IN_LETTERS: dict[Outcome, str] = {"pass": "PASS", "fail": "FAIL", "cannot tell": "CANNOT TELL"}
+NOT_TOLD = "not told"
+SMALLEST_TOLD = 1e-4
+"""Probabilities below this are told as such: their digits rest on the far tail of a distribution."""
+MOST_KEYS = 10
+"""Keys that are told one by one; the others are counted."""
+
+
+def unit_name(run: RunInfo) -> str:
+    """Return what a unit is called: its serial number, behind its model where that is not its beginning."""
+    if run.serial is None:
+        return run.instrument
+    return run.serial if run.serial.startswith(run.instrument) else f"{run.instrument} {run.serial}"
+
+
+def unit_sentence(verdict: UnitVerdict, units: Units) -> str:
+    """Return the verdict on a unit in one line with its first reason."""
+    reasons = verdict.reasons()
+    why = f": {reason_in_words(reasons[0], units)}" if reasons else ""
+    more = f"; and {count_of(len(reasons) - 1, 'more reason')}" if len(reasons) > 1 else ""
+    return f"{unit_name(verdict.header.run)}: {IN_LETTERS[verdict.outcome]}{why}{more}. {wrong_in_words(verdict.wrong)}"
+
+
+def key_sentence(verdict: KeyVerdict, units: Units) -> str:
+    """Return the verdict on a key in one line with its worst decision."""
+    start = f"{verdict.key.name}: {verdict.outcome}"
+    if not verdict.decisions:
+        return f"{start}: nothing is asked of it"
+    others = sum(one.outcome != "pass" for one in verdict.decisions[1:])
+    more = f"; and {count_of(others, 'more reason')}" if others else ""
+    worst = verdict.decisions[0]
+    return f"{start}: {worst.in_words(units)}{_probability_of(worst)}{more}"
+
+
+def told_keys(verdict: UnitVerdict) -> tuple[tuple[KeyVerdict, ...], int]:
+    """Return the keys to be told one by one, worst first, and how many more do not pass; of a pass, the nearest."""
+    bad = [key for key in verdict.keys if key.outcome != "pass"]
+    return tuple(bad[:MOST_KEYS] or verdict.keys[:1]), max(0, len(bad) - MOST_KEYS)
+
+
+def reason_in_words(decision: Decision, units: Units) -> str:
+    """Return a decision with the key it is about."""
+    words = decision.in_words(units).rstrip(".")
+    return f"{decision.key.name}: {words}" if decision.key else words
+
+
+def wrong_in_words(wrong: float | None) -> str:
+    """Return how probable it is that a verdict is wrong, in a sentence."""
+    if wrong is None:
+        return "How probably that is wrong cannot be told: it rests on what carries no probability."
+    at_most = "" if wrong < SMALLEST_TOLD else "at most "
+    return f"Probability of being wrong: {at_most}{probability(wrong)}."
+
+
+def probability(value: float) -> str:
+    """Return a probability for people.
+
+    >>> probability(0.0123), probability(1e-9)
+    ('1.2 %', 'under 0.01 %')
+    """
+    return f"under {100.0 * SMALLEST_TOLD:g} %" if value < SMALLEST_TOLD else f"{100.0 * value:.2g} %"
+
+
+def count_of(number: int, thing: str) -> str:
+    """Return a count with its noun."""
+    return f"{number} {thing}{'' if number == 1 else 's'}"
+
+
+def _probability_of(decision: Decision) -> str:
+    if decision.conforming is None or decision.outcome == "pass":
+        return ""
+    return f" (probability of being within its limits: {probability(decision.conforming)})"
+
+
+def label(header: Header, limits: Limits, judged_at: datetime | None = None) -> tuple[tuple[str, str], ...]:
+    """Return what a verdict rests on, as name and text; what nobody has told says so."""
+    run, rig = header.run, header.rig
+    lines = [
+        ("model", run.instrument),
+        ("serial number", run.serial or NOT_TOLD),
+        ("recorded", f"{run.started_at:%Y-%m-%d %H:%M} UTC"),
+        ("operator", run.operator or NOT_TOLD),
+        ("rig", " ".join(filter(None, (rig.model, rig.serial_number))) or NOT_TOLD),
+        ("calibration", calibration_sentence(header)),
+        ("calibration record", _record(header)),
+        ("limits", f"{limits.name} ({limits.file_name or 'never in a file'})"),
+        ("SHA-256 of the limits", limits.sha256 or NOT_TOLD),
+    ]
+    return tuple(lines if judged_at is None else [*lines, ("judged", f"{judged_at:%Y-%m-%d %H:%M} UTC")])
+
+
+def _record(header: Header) -> str:
+    record = header.calibration.record
+    if record is None:
+        return "none"
+    return f"{content_id(record)[:ID_SHOWN]}, valid until {record.valid_until:%Y-%m-%d}"

@@ -1,0 +1,239 @@
+"""How a verdict is told: in sentences, as JSON, as a table, as JUnit XML, on one page."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+from matplotlib.figure import Figure
+
+from processing.display import Units
+from processing.keyboard import KeyboardResult
+from processing.limits.judge import judge
+from processing.limits.junit import junit_xml
+from processing.limits.page import Judged, fill, write_page
+from processing.limits.sentences import key_sentence, label, told_keys, unit_name, unit_sentence
+from processing.limits.strips import verdict_strips
+from processing.limits.types import Limits
+from processing.limits.verdict import UnitVerdict
+from processing.limits.view import decision_table, inspect_view
+from processing.report.style import house_style
+from tests.builders import a_header
+from tests.processing.limits.units import a_finding, a_key, a_limit, a_unit, calibrated_header, some_limits
+
+GF, N = Units(), Units("N", "mm")
+AT = datetime(2026, 4, 1, 9, 30, tzinfo=UTC)
+
+
+def a_moss_unit(*keys: object) -> KeyboardResult:
+    header = calibrated_header()
+    return a_unit(*keys, header=replace(header, run=replace(header.run, serial="moss-001", operator="Ada")))  # type: ignore[arg-type]
+
+
+BAD = (a_key(40), a_key(41, down_weight=0.549), a_key(42, down_weight=0.6, findings=(a_finding("gritty"),)))
+
+
+def a_bad_unit() -> tuple[UnitVerdict, KeyboardResult, Limits]:
+    unit, limits = a_moss_unit(*BAD), some_limits(keys=(40, 41, 42, 43))
+    return judge(unit, limits), unit, limits
+
+
+def test_a_unit_is_told_in_one_line_with_its_first_reason() -> None:
+    verdict, _, _ = a_bad_unit()
+
+    assert unit_sentence(verdict, N) == (
+        "moss-001: FAIL: D4: something of 0.020 N; look at it; and 3 more reasons. "
+        "Probability of being wrong: under 0.01 %."
+    )
+
+
+def test_keys_that_do_not_pass_are_told_worst_first_and_the_others_are_not() -> None:
+    verdict, _, _ = a_bad_unit()
+    keys, more = told_keys(verdict)
+
+    assert [key_sentence(key, N).split(":")[:2] for key in keys] == [
+        ["D4", " fail"],
+        ["D#4", " cannot tell"],
+        ["C#4", " cannot tell"],
+    ]
+    assert more == 0
+    assert "too near to 0.550 N to tell (probability of being within its limits: 69 %)" in key_sentence(keys[2], N)
+
+
+def test_of_many_bad_keys_the_worst_are_told_and_the_others_counted() -> None:
+    verdict = judge(a_moss_unit(), some_limits(keys=range(1, 89)))
+    keys, more = told_keys(verdict)
+
+    assert (len(keys), more) == (10, 77)
+    assert "and 86 more reasons" in unit_sentence(verdict, GF)
+
+
+def test_of_a_unit_that_passes_the_nearest_key_is_told() -> None:
+    verdict = judge(a_moss_unit(a_key(40), a_key(41, down_weight=0.54)), some_limits(keys=(40, 41)))
+
+    assert [key.key.number for key in told_keys(verdict)[0]] == [41]
+    assert unit_sentence(verdict, GF).startswith("moss-001: PASS. Probability of being wrong: under 0.01 %.")
+
+
+@pytest.mark.parametrize(
+    ("model", "serial", "name"), [("moss", None, "moss"), ("moss", "moss-001", "moss-001"), ("moss", "17", "moss 17")]
+)
+def test_a_unit_is_called_by_model_and_serial_number(model: str, serial: str | None, name: str) -> None:
+    assert unit_name(replace(a_header(model).run, serial=serial)) == name
+
+
+def test_the_label_names_unit_person_rig_calibration_and_limits_and_says_what_nobody_told() -> None:
+    limits = some_limits(file_name="moss.toml", sha256="ab" * 32)
+    told = dict(label(a_moss_unit().header, limits, AT))
+    bare = dict(label(a_header("moss"), some_limits()))
+
+    assert told["serial number"] == "moss-001"
+    assert told["operator"] == "Ada"
+    assert told["rig"] == "a rig 1"
+    assert told["calibration record"].endswith(", valid until 2027-01-01")
+    assert told["limits"] == "limits of a test (moss.toml)"
+    assert told["SHA-256 of the limits"] == "ab" * 32
+    assert told["judged"] == "2026-04-01 09:30 UTC"
+    assert (bare["serial number"], bare["operator"], bare["calibration record"]) == ("not told", "not told", "none")
+    assert bare["calibration"].startswith("Uncalibrated")
+
+
+def test_the_json_holds_every_decision_and_no_number_that_is_none() -> None:
+    verdict, _, limits = a_bad_unit()
+    told = json.loads(json.dumps(inspect_view(verdict, limits), allow_nan=False))
+
+    assert (told["schema"], told["outcome"], told["serial"]) == ("keyplumb.inspect/1", "fail", "moss-001")
+    assert [key["key"] for key in told["keys"]] == ["D4", "D#4", "C#4", "C4"]
+    weight = next(one for one in told["keys"][0]["decisions"] if one["code"] == "down_weight")
+    assert (weight["value"], weight["upper"], weight["unit"], weight["outcome"]) == (0.6, 0.55, "N", "fail")
+    assert told["keys"][1]["decisions"][0]["conforming"] is None
+    assert told["calibration"]["status"] == "calibrated"
+
+
+def test_the_table_has_a_row_a_decision_from_the_left() -> None:
+    verdict, _, _ = a_bad_unit()
+    table = decision_table(verdict)
+
+    assert table["key"].tolist() == ["C4", "C#4", "D4", "D4", "D#4"]
+    assert table["code"].tolist() == ["down_weight", "down_weight", "finding:gritty", "down_weight", "missing key"]
+    assert set(table["serial"]) == {"moss-001"}
+
+
+def test_in_junit_xml_a_failing_key_is_a_failure_and_a_doubtful_one_an_error() -> None:
+    verdict, _, limits = a_bad_unit()
+    suites = ElementTree.fromstring(junit_xml(verdict, limits, N))  # our own file
+    suite = suites[0]
+    cases = {case.get("name"): case for case in suite.iter("testcase")}
+
+    assert (suite.get("name"), suite.get("tests"), suite.get("failures"), suite.get("errors")) == (
+        "moss-001",
+        "5",
+        "1",
+        "2",
+    )
+    assert [child.tag for child in cases["D4"]] == ["failure"]
+    assert cases["D4"][0].text == ("fail: something of 0.020 N; look at it\nfail: Down weight 0.600 N is above 0.550 N")
+    assert [child.tag for child in cases["D#4"]] == ["error"]
+    assert not list(cases["C4"])
+    assert not list(cases["the unit"])
+    properties = {one.get("name"): one.get("value") for one in suite.iter("property")}
+    assert properties["operator"] == "Ada"
+    assert properties["outcome"] == "fail"
+
+
+def test_junit_xml_can_be_read_whatever_a_unit_is_called() -> None:
+    verdict, _, limits = a_bad_unit()
+    run = replace(verdict.header.run, serial='<&">\x00\x1b moss', operator="\x07")
+    odd = replace(verdict, header=replace(verdict.header, run=run))
+
+    assert ElementTree.fromstring(junit_xml(odd, limits, N))[0].get("name") == 'moss <&"> moss'
+
+
+class Kept:
+    """Takes pages and keeps them."""
+
+    def __init__(self) -> None:
+        self.pages: list[Figure] = []
+
+    def savefig(self, page: Figure) -> None:
+        self.pages.append(page)
+
+
+def words_on(page: Figure) -> str:
+    return "\n".join(text.get_text() for text in page.texts)
+
+
+@pytest.mark.parametrize(
+    ("keys", "sign"),
+    [((a_key(40),), "✔ PASS"), (BAD, "✘ FAIL"), ((a_key(40, down_weight=0.549),), "? CANNOT TELL")],
+    ids=["pass", "fail", "cannot tell"],
+)
+def test_the_page_tells_the_verdict_by_word_and_sign(keys: tuple[object, ...], sign: str) -> None:
+    unit = a_moss_unit(*keys)
+    limits = some_limits(keys=[key.key.number for key in unit.keys])
+    kept = Kept()
+    with house_style():
+        fill(kept, Judged(judge(unit, limits), unit, limits, AT), N, "moss-001")
+
+    assert len(kept.pages) == 1
+    assert sign in words_on(kept.pages[0])
+    assert "Ada" in words_on(kept.pages[0])
+
+
+def test_everything_fits_on_one_page_however_much_there_is_to_say() -> None:
+    """All 88 keys fail in three numbers, and whoever named things had much to say."""
+    names = ("down_weight", "friction", "key_dip")
+    keys = [
+        a_key(n, down_weight=0.9, friction=0.9, key_dip=20.0, findings=(a_finding("gritty"),)) for n in range(1, 89)
+    ]
+    unit = a_moss_unit(*keys)
+    run = replace(unit.header.run, operator="Ada " * 200, serial="moss-001 " * 100)
+    unit = replace(unit, header=replace(unit.header, run=run))
+    limits = some_limits(
+        *(a_limit(name) for name in names),
+        keys=range(1, 89),
+        name="limits " * 100,
+        file_name="x" * 300,
+        sha256="f" * 64,
+    )
+    kept = Kept()
+    with house_style():
+        fill(kept, Judged(judge(unit, limits), unit, limits, AT), N, "moss-001 " * 100)
+
+    assert len(kept.pages) == 1
+    assert "and 344 more reasons" in words_on(kept.pages[0])  # 88 keys, three numbers and a finding, less eight
+
+
+def test_the_strips_show_the_measurands_that_decide_with_their_limits() -> None:
+    unit = a_moss_unit(a_key(40, friction=0.2), a_key(42, friction=0.9), a_key(44, friction=0.2, down_weight=0.549))
+    limits = some_limits(a_limit(), a_limit("friction", lower=None, upper=0.3), keys=(40, 42, 44))
+    charts = verdict_strips(judge(unit, limits), unit, limits, N)
+
+    assert charts is not None
+    friction, weight = charts.panels
+    assert [friction.title, weight.title] == ["Friction", "Down weight"]
+    assert friction.lines[0].y.tolist() == [0.3, 0.3]
+    assert [line.y[0] for line in weight.lines] == [0.45, 0.55]
+    ring = next(dots for dots in friction.dots if dots.look == "odd")
+    assert ring.x.tolist() == [42.0]
+    assert ring.y[0] < friction.y.high  # far off its strip it stands at the edge, with its value
+    assert [note.words for note in friction.notes] == ["D4: 0.900"]
+    assert [dots.x.tolist() for dots in weight.dots if dots.look == "doubtful"] == [[44.0]]
+
+
+def test_without_a_known_number_there_is_no_strip() -> None:
+    unit, limits = a_moss_unit(), some_limits(a_limit("friction"))
+
+    assert verdict_strips(judge(unit, limits), unit, limits, N) is None
+
+
+def test_the_same_verdict_makes_the_same_page(tmp_path: Path) -> None:
+    verdict, unit, limits = a_bad_unit()
+    for name in ("a.pdf", "b.pdf"):
+        write_page(Judged(verdict, unit, limits, AT), tmp_path / name, N)
+
+    assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
