@@ -13,6 +13,10 @@ ProcessingError
  +-- MissingLibrary    a format whose library is not installed
  +-- FileIsThere       (also FileExistsError) a file is not written over another unless asked for
  +-- TooManyRows       more rows than the format holds
+ +-- NoUnitStore       (also FileNotFoundError) no store of units there, or an empty one
+ +-- NoSuchModel       a store holds no unit of that model, or of several and none was chosen
+ +-- StoreLibrary      a library of the store is not installed
+ +-- StoreUnsettled    files of a store go on vanishing while they are read
  +-- NotTried          one item of a rig's fitness cannot be judged from this trial; becomes its verdict
 """
 
@@ -117,6 +121,45 @@ class TooManyRows(ProcessingError):
     def __init__(self, most: int) -> None:
         self.most = most
         super().__init__(f"an Excel sheet holds {most} rows, this table has more; fewer keys, or .parquet or .csv")
+
+
+class NoUnitStore(ProcessingError, FileNotFoundError):
+    """No store of units there, or an empty one."""
+
+    def __init__(self, path: Path, why: str) -> None:
+        self.path, self.why = path, why
+        super().__init__(f"{path}: {why}; units come in with `keyplumb inspect UNIT.h5 --limits L.toml --store {path}`")
+
+
+class NoSuchModel(ProcessingError):
+    """A store holds no unit of a model, or units of several and none was chosen."""
+
+    def __init__(self, path: Path, asked: str | None, known: tuple[str, ...]) -> None:
+        self.path, self.asked, self.known = path, asked, known
+        what = "holds units of several models" if asked is None else f"holds no unit of {asked!r}"
+        super().__init__(f"{path} {what}; choose with --model one of {', '.join(known)}")
+
+
+class StoreLibrary(ProcessingError):
+    """A library of the store of units is not part of the base install."""
+
+    def __init__(self, library: str) -> None:
+        self.library = library
+        super().__init__(
+            f"the store of units needs the library {library}, which is not installed; "
+            "`pip install 'keyplumb[line]'` brings it"
+        )
+
+
+class StoreUnsettled(ProcessingError):
+    """Files of a store go on vanishing while they are read."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        super().__init__(
+            f"{path}: its files went on vanishing while they were read; see that nothing but keyplumb tidies up there, "
+            "and try again"
+        )
 
 
 class NotTried(ProcessingError):

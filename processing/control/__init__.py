@@ -1,0 +1,1 @@
+"""Statistical process control: charts, rules, capability, change points, Pareto; numbers in, numbers out."""
