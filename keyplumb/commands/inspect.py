@@ -1,4 +1,4 @@
-"""`keyplumb inspect`: a unit against its limits - pass, fail or cannot tell, with the reason."""
+"""`keyplumb inspect`: units against their limits - pass, fail or cannot tell, with the reason."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from keyplumb.commands.arguments import add_calibration, add_units, chosen_calibration
+from keyplumb.commands.arguments import add_calibration, add_hands, add_units, chosen_calibration
 from keyplumb.exit_codes import CANNOT_TELL, DONE, FAILED
 
 if TYPE_CHECKING:
@@ -26,15 +26,19 @@ CODE_OF = {"pass": DONE, "fail": FAILED, "cannot tell": CANNOT_TELL}
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's words."""
-    parser.add_argument("recording", type=Path, nargs="?", metavar="UNIT.h5", help="the recording of the unit")
+    parser.add_argument("recordings", type=Path, nargs="*", metavar="UNIT.h5", help="the recordings, one a unit")
     parser.add_argument("--limits", type=Path, metavar="L.toml", help="the limits file")
     parser.add_argument("--new-limits", type=Path, metavar="FILE", help="write an example of a limits file, and stop")
-    parser.add_argument("--json", action="store_true", help="every decision as JSON, in N, mm, mJ")
+    parser.add_argument(
+        "--json", action="store_true", help="every decision as JSON, in N, mm, mJ; of several units a line each"
+    )
     parser.add_argument("--csv", type=Path, metavar="FILE", help="write a row a decision")
     parser.add_argument("--junit", type=Path, metavar="FILE", help="write JUnit XML, a test case a key")
     parser.add_argument("--pdf", type=Path, metavar="FILE", help="write one page to print")
+    parser.add_argument("--store", type=Path, metavar="DIR", help="add the units to this store (`keyplumb trend`)")
     add_calibration(parser)
     add_units(parser)
+    add_hands(parser)
     parser.set_defaults(wrong_use=parser.error)
 
 
@@ -42,18 +46,39 @@ def run(arguments: argparse.Namespace) -> int:
     """Read the limits, measure, judge, print; the exit code is the verdict."""
     if arguments.new_limits is not None:
         return _write_new_limits(arguments.new_limits)
-    if arguments.recording is None or arguments.limits is None:
+    if not arguments.recordings or arguments.limits is None:
         arguments.wrong_use("which unit, and which limits? keyplumb inspect UNIT.h5 --limits L.toml")
+    if len(arguments.recordings) > 1 or arguments.cluster:
+        from keyplumb.commands.inspect_many import inspect_many
+
+        return inspect_many(arguments)
+    return _inspect_one(arguments)
+
+
+def _inspect_one(arguments: argparse.Namespace) -> int:
     from processing.display import parse_units
     from processing.limits.judge import judge
     from processing.limits.reading import read_limits
 
     limits = read_limits(arguments.limits)
+    demand_store(arguments.store)
     result = _measured(arguments, limits)
     verdict = judge(result, limits)
     tell_verdict(verdict, limits, parse_units(arguments.units), as_json=arguments.json)
     write_verdict(arguments, verdict, result, limits)
+    if arguments.store is not None:
+        from keyplumb.many.inspecting import Inspected, add_to_store, sha256_of
+
+        add_to_store(arguments.store, Inspected(verdict, result, sha256_of(arguments.recordings[0])))
     return CODE_OF[verdict.outcome]
+
+
+def demand_store(store: Path | None) -> None:
+    """Raise StoreLibrary before any work is done if units shall be stored and cannot be."""
+    if store is not None:
+        from processing.unit_store.schema import demand_libraries
+
+        demand_libraries()
 
 
 def _write_new_limits(path: Path) -> int:
@@ -69,8 +94,9 @@ def _measured(arguments: argparse.Namespace, limits: Limits) -> KeyboardResult:
     from processing.whole_recording import analyse_file
     from recordings.reader import open_recording
 
-    with open_recording(arguments.recording) as opened:
-        return analyse_file(opened, limits.expected.settings(), record=chosen_calibration(arguments))
+    with open_recording(arguments.recordings[0]) as opened:
+        settings = limits.expected.settings()
+        return analyse_file(opened, settings, record=chosen_calibration(arguments), workers=arguments.workers)
 
 
 def tell_verdict(verdict: UnitVerdict, limits: Limits, units: Units, *, as_json: bool) -> None:

@@ -1,4 +1,8 @@
-"""What one of many recordings is judged to be, small enough to be sent from where it was judged."""
+"""What one of many recordings is judged to be, small enough to be sent from where it was judged; and into the store.
+
+How it works: whoever inspects a unit only reads; units are added to the store by the one who gathers them, so that a
+worker that dies, or is asked twice, leaves nothing double.
+"""
 
 from __future__ import annotations
 
@@ -12,6 +16,7 @@ from processing.limits.judge import judge
 from processing.limits.types import Limits
 from processing.limits.verdict import UnitVerdict
 from processing.stages import KeyResult
+from processing.unit_store import add_unit
 from recordings.reader import open_recording
 
 
@@ -30,9 +35,28 @@ def inspected(file: Path, *, asked: Asked, limits: Limits) -> Inspected:
     with open_recording(file) as opened:
         result = asked.measured(opened)
     verdict = judge(result, limits)
+    return Inspected(verdict, numbers_alone(result), sha256_of(file))
+
+
+def sha256_of(file: Path) -> str:
+    """Return what a recording is known by in the store. Raises OSError."""
     with file.open("rb") as whole:
-        sha256 = hashlib.file_digest(whole, "sha256").hexdigest()
-    return Inspected(verdict, numbers_alone(result), sha256)
+        return hashlib.file_digest(whole, "sha256").hexdigest()
+
+
+def add_to_store(store: Path, unit: Inspected) -> None:
+    """Add a unit, its numbers and its verdict, to a store of units. Raises as `add_unit`."""
+    run, verdict = unit.result.header.run, unit.verdict
+    reasons = [(reason.code, reason.key.name if reason.key else None) for reason in verdict.reasons()]
+    add_unit(
+        store,
+        unit.result,
+        model=run.instrument,
+        serial=run.serial,
+        outcome=verdict.outcome,
+        reasons=reasons,
+        recording_sha256=unit.recording_sha256,
+    )
 
 
 def numbers_alone(result: KeyboardResult) -> KeyboardResult:
