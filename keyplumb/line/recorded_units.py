@@ -126,7 +126,7 @@ def record_unit(path: Path, *, line: Line) -> list[dict[str, Any]]:
         rig=RigInfo(model=MODEL, serial_number=SERIAL_NUMBER, firmware=None, sample_rate_hz=rig.spec.sample_rate_hz),
         calibration=rig.calibration(),
     )
-    write_recording(path, header, (_recorded(key, rig.spec, unit, truths) for key in keys))
+    write_recording(path, header, (_recorded(key, rig, unit, truths) for key in keys))
     return truths
 
 
@@ -142,13 +142,13 @@ def _run_info(line: Line, unit: int) -> RunInfo:
     )
 
 
-def _recorded(key: KeySpec, spec: BenchSpec, unit: int, truths: list[dict[str, Any]]) -> KeyRecording:
+def _recorded(key: KeySpec, rig: LineRig, unit: int, truths: list[dict[str, Any]]) -> KeyRecording:
     """Press one key, and put down what is true of it."""
-    random = np.random.default_rng((spec.seed, unit, key.number))
+    spec, random = rig.spec, np.random.default_rng((rig.spec.seed, unit, key.number))
     sensors = replace(spec.sensors, force_zero_newton=random.normal(0.05, 0.01))
     here = replace(spec, sensors=sensors, seed=int(random.integers(2**31)))
     curve = led_curve(key)
-    samples, events = press_quickly(key, curve, here, random)
+    samples, events = press_quickly(key, curve, here, random, strokes=rig.line.strokes)
     truths.append({"key": Key(key.number).name, "fault": key.fault, "features": true_features(key, curve=curve.even())})
     ticks = samples["tick_us"].astype(np.int64)
     return KeyRecording(

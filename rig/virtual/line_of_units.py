@@ -71,6 +71,8 @@ class Line(_Closed):
     units: int = Field(ge=1, le=9999)
     keys: tuple[int, ...] = Field(min_length=1)
     """Numbers of the keys that are pressed."""
+    strokes: int = Field(default=3, ge=1, le=20)
+    """Slow strokes a key."""
     unit_scatter: dict[str, float]
     """Standard deviation from unit to unit, of some `Quantities`."""
     events: tuple[LineEvent, ...] = ()

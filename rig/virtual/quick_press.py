@@ -29,7 +29,6 @@ Rows = np.ndarray[tuple[int], np.dtype[np.void]]
 
 FINE_MM, COARSE_MM, FINE_OVER_MM = 0.002, 0.01, 0.16
 """Steps where friction is taken up or the cloth lets go, and where all is smooth."""
-STROKES = 3
 SPEED_MM_PER_S, ACCELERATION_MM_PER_S2, TURN_NEWTON = 4.0, 200.0, 4.0
 """As in the programme `slow`."""
 REST_S = 0.4
@@ -78,12 +77,14 @@ def _led(action: KeyAction, place_mm: float, step_mm: float, way: float) -> floa
     )
 
 
-def press_quickly(key: KeySpec, curve: LedCurve, spec: BenchSpec, random: np.random.Generator) -> tuple[Rows, Rows]:
-    """Return samples (N,) of SAMPLE_DTYPE and events (M,) of EVENT_DTYPE of three slow strokes.
+def press_quickly(
+    key: KeySpec, curve: LedCurve, spec: BenchSpec, random: np.random.Generator, *, strokes: int = 3
+) -> tuple[Rows, Rows]:
+    """Return samples (N,) of SAMPLE_DTYPE and events (M,) of EVENT_DTYPE of some slow strokes.
 
     curve: the key's. spec: its stage, sensors, rate, give and seed count. random: where the plunger starts.
     """
-    place_mm, key_mm, force = _strokes(key, curve, spec, key.surface_mm - random.uniform(*ABOVE_MM))
+    place_mm, key_mm, force = _strokes(key, curve, spec, key.surface_mm - random.uniform(*ABOVE_MM), strokes)
     ticks = 1_000_000 // spec.sample_rate_hz * np.arange(1, len(place_mm) + 1)
     sensors = Sensors(spec.sensors, sample_rate_hz=spec.sample_rate_hz, seed=spec.seed)
     late = spec.sensors.force_delay_samples
@@ -96,7 +97,7 @@ def press_quickly(key: KeySpec, curve: LedCurve, spec: BenchSpec, random: np.ran
 
 
 def _strokes(
-    key: KeySpec, curve: LedCurve, spec: BenchSpec, start_mm: float
+    key: KeySpec, curve: LedCurve, spec: BenchSpec, start_mm: float, count: int
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return where plunger (from the top of the stage) and key are and the force between them, all (N,)."""
     give, offset = spec.compliance_mm_per_newton, key.surface_mm - curve.down_mm[0]
@@ -108,8 +109,8 @@ def _strokes(
     rest = np.full(round(REST_S * spec.sample_rate_hz), start_mm)
     one = [np.interp(down, down_at, curve.down_newton), np.interp(up, up_at, curve.up_newton), np.zeros(len(rest))]
     led = [np.interp(down, down_at, curve.down_mm), np.interp(up, up_at, curve.up_mm), rest - offset]
-    force = np.concatenate([np.zeros(len(rest)), *one * STROKES])
-    return np.concatenate([rest, *[down, up, rest] * STROKES]), np.concatenate([rest - offset, *led * STROKES]), force
+    force = np.concatenate([np.zeros(len(rest)), *one * count])
+    return np.concatenate([rest, *[down, up, rest] * count]), np.concatenate([rest - offset, *led * count]), force
 
 
 def _way(length_mm: float, spec: BenchSpec, *, stops: bool) -> FloatArray:
