@@ -45,9 +45,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Read the limits, measure, judge, print; the exit code is the verdict."""
     if arguments.new_limits is not None:
-        return _write_new_limits(arguments.new_limits)
+        return _write_new_limits(arguments)
     if not arguments.recordings or arguments.limits is None:
         arguments.wrong_use("which unit, and which limits? keyplumb inspect UNIT.h5 --limits L.toml")
+    _demand_places(arguments)
     if len(arguments.recordings) > 1 or arguments.cluster:
         from keyplumb.commands.inspect_many import inspect_many
 
@@ -81,12 +82,31 @@ def demand_store(store: Path | None) -> None:
         demand_libraries()
 
 
-def _write_new_limits(path: Path) -> int:
+def _write_new_limits(arguments: argparse.Namespace) -> int:
+    if arguments.recordings or arguments.limits is not None:
+        arguments.wrong_use("--new-limits writes an example and judges nothing: leave UNIT.h5 and --limits")
     from processing.limits.new_limits import write_new_limits
 
-    write_new_limits(path)
-    print(path)
+    write_new_limits(arguments.new_limits)
+    print(arguments.new_limits)
     return DONE
+
+
+def _written(arguments: argparse.Namespace) -> list[Path]:
+    """Return the files that are asked for."""
+    return [path for path in (arguments.csv, arguments.junit, arguments.pdf) if path is not None]
+
+
+def _demand_places(arguments: argparse.Namespace) -> None:
+    """Refuse, before anything is measured, to write a verdict over what it is made from, or where it cannot lie."""
+    from recordings.errors import NoSuchFile
+
+    read = {path.resolve() for path in (*arguments.recordings, arguments.limits)}
+    for path in _written(arguments):
+        if path.resolve() in read:
+            arguments.wrong_use(f"{path} is read here and is not written over; choose another name")
+        if not path.absolute().parent.is_dir():
+            raise NoSuchFile(path.parent)
 
 
 def _measured(arguments: argparse.Namespace, limits: Limits) -> KeyboardResult:
@@ -136,5 +156,5 @@ def write_verdict(arguments: argparse.Namespace, verdict: UnitVerdict, result: K
 
         with whole_or_nothing(arguments.pdf) as temporary:
             write_page(Judged(verdict, result, limits, datetime.now(UTC)), temporary, units)
-    for path in filter(None, (arguments.csv, arguments.junit, arguments.pdf)):
+    for path in _written(arguments):
         print(path, file=sys.stderr)

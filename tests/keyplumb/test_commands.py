@@ -25,7 +25,7 @@ from recordings.writer import write_recording
 from tests.builders import WHOLE_RECORD, Press, SyntheticKey, a_header, a_polynomial, a_recording, pressed
 
 NAMES = [command.NAME for command in COMMANDS]
-WHO_WORKS = ("--workers", "--cluster")
+WHO_WORKS = ("--workers", "--cluster", "--store")
 """The same on every command that takes many files, and learnt once."""
 
 

@@ -1,0 +1,175 @@
+"""`keyplumb inspect`: the verdict is the exit code; what it writes, and what it refuses before it measures."""
+
+from __future__ import annotations
+
+import csv
+import json
+from dataclasses import replace
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+from keyplumb.exit_codes import BAD_INPUT, CANNOT_TELL, DONE, FAILED, WRONG_USE
+from processing.calibrate import recalibrated
+from processing.limits.reading import read_limits
+from recordings.keys import Key
+from recordings.writer import write_recording
+from tests.builders import WHOLE_RECORD, Press, SyntheticKey, a_header, a_recording
+from tests.keyplumb.test_commands import run
+
+LIMITS = """
+name = "moss"
+[expected]
+keys = "C4, C#4"
+[[limit]]
+measurand = "down_weight"
+unit = "gf"
+lower = 45.0
+upper = 55.0
+[[limit]]
+measurand = "key_dip"
+unit = "mm"
+lower = 9.5
+upper = 11.0
+[letoff]
+"""
+"""What a synthetic key keeps: down weight 0.50 N = 51.0 gf, key dip 9.92 mm."""
+
+
+def a_unit(path: Path, *, down: float = 0.50, keys: int = 2, calibrated: bool = True, complete: bool = True) -> Path:
+    header = a_header("moss")
+    header = replace(header, run=replace(header.run, serial="moss-001"))
+    recordings = [a_recording(SyntheticKey(down=down), Press(seed=n), name=Key(40 + n)) for n in range(keys)]
+    header = recalibrated(header, WHOLE_RECORD) if calibrated else header
+    write_recording(path, header, recordings, complete=complete)
+    return path
+
+
+def limits_file(folder: Path, text: str = LIMITS) -> Path:
+    path = folder / "limits.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_a_good_unit_passes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("inspect", a_unit(tmp_path / "u.h5"), "--limits", limits_file(tmp_path)) == DONE
+
+    said = capsys.readouterr().out
+    assert said.startswith("moss-001: PASS. Probability of being wrong: under 0.01 %.\n")
+    assert len(said.splitlines()) == 2
+
+
+def test_a_bad_unit_fails_and_says_why_in_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    unit = a_unit(tmp_path / "u.h5", down=0.60)
+
+    assert run("inspect", unit, "--limits", limits_file(tmp_path), "--units", "N,mm") == FAILED
+    first, *keys = capsys.readouterr().out.splitlines()
+    assert first.startswith("moss-001: FAIL: C")
+    assert "Down weight 0.600 N is above 0.539 N; and 1 more reason" in first
+    assert len(keys) == 2
+
+
+@pytest.mark.parametrize(
+    ("unit", "why"),
+    [
+        ({"calibrated": False}, "Uncalibrated"),
+        ({"complete": False}, "the recording is not complete"),
+        ({"keys": 1}, "C#4: the key is not in the recording"),
+    ],
+    ids=["uncalibrated", "incomplete", "a key is missing"],
+)
+def test_what_is_not_in_order_cannot_be_told(
+    unit: dict[str, bool], why: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = a_unit(tmp_path / "u.h5", **unit)  # type: ignore[arg-type]
+
+    assert run("inspect", path, "--limits", limits_file(tmp_path)) == CANNOT_TELL
+    assert f"moss-001: CANNOT TELL: {why}" in capsys.readouterr().out
+
+
+def test_a_unit_is_measured_as_its_limits_expect(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    at_two = LIMITS.replace('keys = "C4, C#4"', 'keys = "C4, C#4"\nbed_force_newton = 2.0')
+    unit = a_unit(tmp_path / "u.h5")
+    run("inspect", unit, "--limits", limits_file(tmp_path, at_two), "--json")
+    told = json.loads(capsys.readouterr().out)
+
+    dip = next(one for one in told["keys"][0]["decisions"] if one["code"] == "key_dip")
+    assert dip["value"] == pytest.approx(9.5 + (2.0 - 0.5) / 6.0, abs=0.01)  # the straight bed at 2 N
+    assert told["outcome"] == "pass"
+
+
+def test_everything_is_written_that_was_asked_for(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    unit, limits = a_unit(tmp_path / "u.h5"), limits_file(tmp_path)
+    files = [tmp_path / name for name in ("u.csv", "u.xml", "u.pdf")]
+
+    assert run("inspect", unit, "--limits", limits, "--csv", files[0], "--junit", files[1], "--pdf", files[2]) == DONE
+
+    rows = list(csv.DictReader(files[0].read_text(encoding="utf-8").splitlines()))
+    assert [row["key"] for row in rows] == ["C4"] * 3 + ["C#4"] * 3
+    assert {row["code"] for row in rows} == {"down_weight", "key_dip", "letoff"}
+    assert {row["outcome"] for row in rows} == {"pass"}
+    assert ElementTree.parse(files[1]).getroot().get("failures") == "0"
+    assert files[2].read_bytes().startswith(b"%PDF")
+    assert capsys.readouterr().err.splitlines() == [str(path) for path in files]
+
+
+def test_an_example_of_limits_is_written_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "new.toml"
+
+    assert run("inspect", "--new-limits", path) == DONE
+    assert len(read_limits(path).expected.keys) == 88
+    assert run("inspect", "--new-limits", path) == BAD_INPUT
+    assert "left alone; choose another name" in capsys.readouterr().err
+
+
+def test_by_wrong_limits_nothing_is_judged(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    wrong = limits_file(tmp_path, LIMITS.replace("upper = 55.0", "upper = 35.0"))
+
+    assert run("inspect", a_unit(tmp_path / "u.h5"), "--limits", wrong, "--csv", tmp_path / "u.csv") == BAD_INPUT
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert "limits.toml, line 8: limit 1, lower: lower 45 is not below upper 35 at C4; exchange them" in said.err
+    assert not (tmp_path / "u.csv").exists()
+
+
+@pytest.mark.parametrize("words", [(), ("u.h5",), ("--limits", "l.toml"), ("u.h5", "--new-limits", "n.toml")], ids=str)
+def test_a_unit_and_its_limits_are_needed_and_an_example_stands_alone(
+    words: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("inspect", *words) == WRONG_USE
+    assert "keyplumb inspect" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("option", ["--csv", "--junit", "--pdf"])
+def test_what_is_read_is_never_written_over(option: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    unit, limits = a_unit(tmp_path / "u.h5", keys=1), limits_file(tmp_path)
+    before = unit.read_bytes()
+
+    assert run("inspect", unit, "--limits", limits, option, unit) == WRONG_USE
+    assert run("inspect", unit, "--limits", limits, option, tmp_path / "nowhere" / "x") == BAD_INPUT
+    assert unit.read_bytes() == before
+    assert "is not written over" in capsys.readouterr().err
+
+
+def test_the_sample_recording_is_judged_from_its_table_to_the_exit_code(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A table has no calibration: nothing passes, unless the limits file says that its scales are to be trusted."""
+    unit = tmp_path / "c4.h5"
+    run(
+        "import",
+        "recordings/samples/c4.csv",
+        "--events",
+        "recordings/samples/c4-events.csv",
+        "--key",
+        "C4",
+        "--out",
+        unit,
+    )
+    plain = LIMITS.replace("C4, C#4", "C4").replace("lower = 45.0\nupper = 55.0", "lower = 35.0\nupper = 75.0")
+    trusting = plain.replace("[expected]", '[expected]\nallowed_flags = ["uncalibrated"]')
+
+    assert run("inspect", unit, "--limits", limits_file(tmp_path, plain)) == CANNOT_TELL
+    assert run("inspect", unit, "--limits", limits_file(tmp_path, trusting)) == DONE
+    assert "gf uncalibrated is within" in capsys.readouterr().out
