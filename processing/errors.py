@@ -9,6 +9,7 @@ ProcessingError
  +-- SameRecording     a recording was to be compared with itself
  +-- MalformedMargins  a file of margins: file, place and reason
  +-- MalformedLimits   a limits file: file, line, reason and remedy
+ +-- CannotLearn       limits were asked for from units that cannot tell any
  +-- UnknownEnding     a table was to be written in a format that is not known
  +-- MissingLibrary    a format whose library is not installed
  +-- FileIsThere       (also FileExistsError) a file is not written over another unless asked for
@@ -86,6 +87,13 @@ class MalformedLimits(ProcessingError):
 
     def __init__(self, why: str) -> None:
         super().__init__(f"{why}. `keyplumb inspect --new-limits FILE` writes an example")
+
+
+class CannotLearn(ProcessingError):
+    """Limits were asked for from units that cannot tell any; the text says why and what to do."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(f"no limits can be learned from these units: {why}")
 
 
 class UnknownEnding(ProcessingError):

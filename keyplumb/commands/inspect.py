@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from keyplumb.commands.arguments import add_calibration, add_hands, add_units, chosen_calibration
+from keyplumb.commands.learn_talk import learn
 from keyplumb.exit_codes import CANNOT_TELL, DONE, FAILED
 
 if TYPE_CHECKING:
@@ -30,6 +31,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--limits", type=Path, metavar="L.toml", help="the limits file")
     parser.add_argument("--new-limits", type=Path, metavar="FILE", help="write an example of a limits file, and stop")
     parser.add_argument(
+        "--learn", type=Path, nargs="+", metavar="GOOD.h5", help="propose limits from good units, one recording each"
+    )
+    parser.add_argument("--out", type=Path, metavar="FILE", help="where --learn writes its limits")
+    parser.add_argument(
         "--json", action="store_true", help="every decision as JSON, in N, mm, mJ; of several units a line each"
     )
     parser.add_argument("--csv", type=Path, metavar="FILE", help="write a row a decision")
@@ -46,6 +51,10 @@ def run(arguments: argparse.Namespace) -> int:
     """Read the limits, measure, judge, print; the exit code is the verdict."""
     if arguments.new_limits is not None:
         return _write_new_limits(arguments)
+    if arguments.learn is not None:
+        return learn(arguments)
+    if arguments.out is not None:
+        arguments.wrong_use("--out is where --learn writes; a verdict goes to --json, --csv, --junit, --pdf")
     if not arguments.recordings or arguments.limits is None:
         arguments.wrong_use("which unit, and which limits? keyplumb inspect UNIT.h5 --limits L.toml")
     _demand_places(arguments)
