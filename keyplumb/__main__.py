@@ -28,6 +28,7 @@ from keyplumb.commands import (
     report,
     resume,
     survey,
+    trend,
     virtual_rig,
 )
 from keyplumb.exit_codes import exit_code_of, in_words
@@ -47,6 +48,7 @@ COMMANDS: tuple[ModuleType, ...] = (
     inspect,
     report,
     export,
+    trend,
     gallery,
     info,
     virtual_rig,

@@ -16,6 +16,8 @@ ProcessingError
  +-- TooManyRows       more rows than the format holds
  +-- NoUnitStore       (also FileNotFoundError) no store of units there, or an empty one
  +-- NoSuchModel       a store holds no unit of that model, or of several and none was chosen
+ +-- TooFewUnits       a line is too short for limits; becomes "cannot tell"
+ +-- UnknownBaseline   a unit that should begin or end a baseline is not in the line
  +-- StoreLibrary      a library of the store is not installed
  +-- StoreUnsettled    files of a store go on vanishing while they are read
  +-- NotTried          one item of a rig's fitness cannot be judged from this trial; becomes its verdict
@@ -146,6 +148,28 @@ class NoSuchModel(ProcessingError):
         self.path, self.asked, self.known = path, asked, known
         what = "holds units of several models" if asked is None else f"holds no unit of {asked!r}"
         super().__init__(f"{path} {what}; choose with --model one of {', '.join(known)}")
+
+
+class TooFewUnits(ProcessingError):
+    """A line is too short for limits, or nothing follows its baseline."""
+
+    def __init__(self, model: str, units: int, baseline: int, fewest: int) -> None:
+        self.model, self.units, self.baseline, self.fewest = model, units, baseline, fewest
+        super().__init__(
+            f"too few units for limits: {units} of {model}, of which {baseline} would be the baseline; it needs "
+            f"{fewest} at least, and one after it to chart; add units, or choose another with --baseline"
+        )
+
+
+class UnknownBaseline(ProcessingError):
+    """A unit that should begin or end a baseline is not in the line."""
+
+    def __init__(self, asked: str, first: str, last: str) -> None:
+        self.asked, self.first, self.last = asked, first, last
+        super().__init__(
+            f"{asked!r} is no unit of this line, which goes from {first} to {last}; say --baseline with two of its "
+            "serial numbers, FROM..TO, or with a number of units"
+        )
 
 
 class StoreLibrary(ProcessingError):

@@ -25,6 +25,8 @@ class ControlSettings:
     """Lines drawn to find the widths: with the usual family some 200 of them decide, so the rate is good to 7 %."""
     seed: int = 1
     """Of the drawing: the same limits at every run."""
+    sample: int = 5
+    """Units in a row that make a sample of the charts of means and standard deviations: the usual choice."""
     most_events: int = 4
     """In one series: more would explain noise."""
     coverage: float = 0.95

@@ -20,8 +20,11 @@ from processing.control.charts import (
     baseline_of,
     cumulative_sums,
     individuals,
+    means,
     moving_average,
     moving_ranges,
+    sample_baseline,
+    standard_deviations,
 )
 from processing.control.family import Widths
 from processing.control.settings import ControlSettings
@@ -29,6 +32,19 @@ from processing.stages import FloatArray
 
 ROUNDS = 3
 """In which several events are found anew beside each other; more change nothing that matters."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SampleCharts:
+    """Means and standard deviations of some units in a row, limits at three sigma: for the eye.
+
+    They are no part of the family, for they see what the moving average sees, later.
+    """
+
+    at: tuple[int, ...]
+    """The last unit of each sample, from the first unit of the series."""
+    means: Chart
+    spreads: Chart
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,6 +61,8 @@ class Watched:
     """For the eye; what it shows is in the others too, so it does not signal."""
     average: Chart
     sums: SumChart
+    samples: SampleCharts | None
+    """None: the baseline or what follows makes fewer than two samples."""
     events: tuple[Event, ...]
 
     @property
@@ -65,7 +83,28 @@ def watch(values: FloatArray, first_charted: int, widths: Widths, settings: Cont
     single, average, sums = _charts(values[first_charted:], baseline, widths, settings)
     ranges = moving_ranges(values[first_charted:], baseline)
     events = _events(values, first_charted, baseline, widths, settings)
-    return Watched(values, baseline, first_charted, single, ranges, average, sums, events)
+    samples = sample_charts(values, first_charted, settings.sample)
+    return Watched(values, baseline, first_charted, single, ranges, average, sums, samples, events)
+
+
+def sample_charts(values: FloatArray, first_charted: int, size: int) -> SampleCharts | None:
+    """Return the charts of samples of `size` known values in a row; what is left over at the end waits.
+
+    The spread within a sample is that between units made one after another; a slower wandering makes means signal.
+    """
+    known = np.flatnonzero(np.isfinite(values))
+    before, after = known[known < first_charted], known[known >= first_charted]
+    frozen, charted = _samples(before, size), _samples(after, size)
+    if len(frozen) < 2 or len(charted) < 2:
+        return None
+    baseline = sample_baseline([values[places] for places in frozen])
+    later = [values[places] for places in charted]
+    at = tuple(int(places[-1]) for places in charted)
+    return SampleCharts(at, means(later, baseline), standard_deviations(later, baseline))
+
+
+def _samples(places: NDArray[np.intp], size: int) -> list[NDArray[np.intp]]:
+    return [places[begun : begun + size] for begun in range(0, len(places) - size + 1, size)]
 
 
 def _charts(

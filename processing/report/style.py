@@ -95,6 +95,17 @@ LOOKS: dict[str, Look] = {
     "type A": Look(colour=BLUE),
     "type B": Look(colour=ORANGE, hatched=True),
     "all together": Look(colour=DARK),
+    "unit of the baseline": Look(colour=DARK, marker="o", size=2.6, filled=False),
+    "unit": Look(colour=BLUE, marker="o", size=2.4),
+    "unit beyond": Look(colour=RED, marker="D", size=3.6),
+    "limit": Look(colour=RED, width=1.0, dash=(5, 2)),
+    "limit for the eye": Look(colour=DARK, width=0.8, dash=(1, 2)),
+    "centre": Look(colour=DARK, width=0.7),
+    "what explains it": Look(colour=ORANGE, width=2.2),
+    "sum upward": Look(colour=BLUE, marker="^", size=3.0),
+    "sum downward": Look(colour=ORANGE, marker="v", size=3.0, filled=False),
+    "units with a reason": Look(colour=BLUE),
+    "reasons before": Look(colour=DARK, marker="D", size=4.0),
     **_of_recordings(),
 }
 

@@ -16,7 +16,10 @@ TABLE = json.loads((Path(__file__).parents[2] / "truths/control/shewhart_constan
 
 @pytest.mark.parametrize("size", TABLE["n"])
 def test_constants_are_those_of_the_published_table(size: int) -> None:
-    """To a unit of the last printed digit, for some of the table's follow from rounded ones; D4 of 5 is printed 2.115 and is 2.1145 (see reference/README.md)."""
+    """To a unit of the last printed digit, for some of the table's follow from rounded ones.
+
+    D4 of 5 is printed 2.115 and is 2.1145 (see reference/README.md).
+    """
     row = {name: TABLE[name][size - 2] for name in ("A2", "D3", "D4", "d2", "d3", "c4")}
     found = chart_constants(size)
 

@@ -1,0 +1,163 @@
+"""`keyplumb trend`: what changes along a line of units, by control charts over the store of units."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import shlex
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from keyplumb import __version__
+from keyplumb.commands.arguments import add_units, understood_by
+from keyplumb.exit_codes import CANNOT_TELL, DONE, FAILED
+
+if TYPE_CHECKING:
+    from processing.control.pareto import ParetoRow
+    from processing.display import Units
+    from processing.trend.capable import Capable
+    from processing.trend.line import Line
+    from processing.unit_store import UnitStore
+
+NAME = "trend"
+SUMMARY = "Say what changes along a line of units: control charts, kind and place of a change, capability, reasons."
+EXAMPLE = "keyplumb trend units --model moss --baseline 60 --out trend"
+MOST_REASONS = 5
+"""On the screen; the page and JSON have more."""
+
+
+def _baseline(text: str) -> int | str:
+    if ".." in text:
+        return text
+    if not text.isdecimal() or int(text) < 1:
+        raise ValueError(f"{text!r} is no baseline; say a number of units, or FROM..TO in serial numbers")
+    return int(text)
+
+
+def _measurands(text: str) -> tuple[str, ...]:
+    from processing.features.table import FEATURES
+
+    known = {feature.name for feature in FEATURES}
+    asked = tuple(word.strip() for word in text.split(","))
+    for word in asked:
+        if word not in known:
+            raise ValueError(f"{word!r} is no measurand; known are {', '.join(sorted(known))}")
+    return asked
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add this command's words."""
+    parser.add_argument("store", type=Path, metavar="STORE", help="folder that `keyplumb inspect --store` fills")
+    parser.add_argument("--model", help="of which units (default: the only one there is)")
+    parser.add_argument(
+        "--baseline", type=understood_by(_baseline), metavar="N|FROM..TO",
+        help="units that freeze the limits: the first N (default 30), or those between two serial numbers",
+    )  # fmt: skip
+    parser.add_argument(
+        "--measurand", type=understood_by(_measurands), metavar="NAME[,NAME...]",
+        help="what is charted (default: weights, friction, break-away, key dip, let-off, note start)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--statistic", choices=("median", "mean"), default="median", help="of a group's keys (default median)"
+    )
+    parser.add_argument("--limits", type=Path, metavar="L.toml", help="also say how capable the process is for these")
+    parser.add_argument("--out", type=Path, metavar="FOLDER", help="write trend.html, trend.pdf and a PNG a chart")
+    parser.add_argument("--json", action="store_true", help="everything as JSON, in N, mm, mJ")
+    add_units(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Chart, say what has changed, write what was asked for; exit code 1 if a chart signals, 6 if units are too few."""
+    from processing.errors import TooFewUnits
+    from processing.limits.reading import read_limits
+    from processing.trend.line import USUAL, watch_line
+    from processing.trend.units_of_line import the_model
+    from processing.unit_store import UnitStore
+
+    limits = None if arguments.limits is None else read_limits(arguments.limits)
+    store = UnitStore(arguments.store)
+    model = the_model(store, arguments.model)
+    _name_strangers(store)
+    try:
+        line = watch_line(
+            store, model, measurands=arguments.measurand or USUAL, baseline=arguments.baseline,
+            statistic=arguments.statistic,
+        )  # fmt: skip
+    except TooFewUnits as few:
+        print(f"keyplumb: {few}", file=sys.stderr)
+        return CANNOT_TELL
+    from processing.trend.capable import capable
+
+    found = () if limits is None else capable(line, limits)
+    _tell(arguments, line, found, _reasons(store, model), None if limits is None else limits.name)
+    if not line.series:
+        return CANNOT_TELL
+    return DONE if line.in_control else FAILED
+
+
+def _reasons(store: UnitStore, model: str) -> tuple[ParetoRow, ...]:
+    """Return the reasons of all units that were not passed."""
+    from processing.control.pareto import pareto
+
+    told = store.reasons(model)
+    return pareto(zip(told["measuring_id"], told["reason"], strict=True))
+
+
+def _tell(
+    arguments: argparse.Namespace,
+    line: Line,
+    capable: tuple[Capable, ...],
+    reasons: tuple[ParetoRow, ...],
+    limits_name: str | None,
+) -> None:
+    from processing.display import parse_units
+    from processing.trend.page import Told, write_trend
+    from processing.trend.view import trend_view
+
+    shown = parse_units(arguments.units)
+    if arguments.json:
+        print(json.dumps(trend_view(line, capable, reasons), indent=1))
+    else:
+        _say(line, capable, reasons, shown)
+    if arguments.out is not None:
+        made_by = f"{_command(arguments)} (keyplumb {__version__})"
+        for path in write_trend(Told(line, capable, reasons, limits_name, made_by), arguments.out, shown):
+            print(path, file=sys.stderr if arguments.json else sys.stdout)
+
+
+def _command(arguments: argparse.Namespace) -> str:
+    """Return the command that makes the same page from the same store."""
+    words = ["keyplumb", "trend", arguments.store.name, "--units", arguments.units, "--statistic", arguments.statistic]
+    for name in ("model", "baseline"):
+        if getattr(arguments, name) is not None:
+            words += [f"--{name}", str(getattr(arguments, name))]
+    if arguments.measurand is not None:
+        words += ["--measurand", ",".join(arguments.measurand)]
+    if arguments.limits is not None:
+        words += ["--limits", arguments.limits.name]
+    return shlex.join([*words, "--out", arguments.out.name])
+
+
+def _name_strangers(store: UnitStore) -> None:
+    for stranger in store.strangers:
+        print(f"keyplumb: {stranger.path} is left out: {stranger.why}", file=sys.stderr)
+
+
+def _say(line: Line, capable: tuple[Capable, ...], reasons: tuple[ParetoRow, ...], units: Units) -> None:
+    """Print what has changed on stdout, then what it rests on on stderr."""
+    from processing.trend.news import caption_of
+    from processing.trend.sentences import cautions, left_out_sentences, marked_for, news_sentences, rate_sentences
+
+    shown = marked_for(line, units)
+    for sentence in news_sentences(line, shown):
+        print(sentence)
+    for one in capable:
+        worst = f"{one.found.ppk.value:.2f} ({one.found.ppk.low:.2f} to {one.found.ppk.high:.2f})"
+        print(f"{caption_of(one.measurand)} ({one.group.name}): Ppk {worst} at the worst key, {one.key.name}.")
+    for row in reasons[:MOST_REASONS]:
+        print(
+            f"{row.reason}: {row.units} units; with those above {100.0 * row.covered:.0f} % of all that have a reason."
+        )
+    for sentence in (*rate_sentences(line), *cautions(line), *left_out_sentences(line)):
+        print(sentence, file=sys.stderr)
