@@ -16,6 +16,7 @@ from keyplumb.commands import (
     check,
     compare,
     demo,
+    demo_line,
     export,
     gallery,
     import_,
@@ -35,6 +36,7 @@ from keyplumb.exit_codes import exit_code_of, in_words
 
 COMMANDS: tuple[ModuleType, ...] = (
     demo,
+    demo_line,
     ports,
     check,
     calibrate,

@@ -56,7 +56,8 @@ def add_recordings(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def _a_count(text: str) -> int:
+def a_count(text: str) -> int:
+    """Return a number of processes. Raises ValueError."""
     count = int(text)
     if count < 1:
         raise ValueError("at least one process must do the work")
@@ -68,7 +69,7 @@ def add_hands(parser: argparse.ArgumentParser) -> None:
     hands = parser.add_mutually_exclusive_group()
     hands.add_argument(
         "--workers",
-        type=understood_by(_a_count),
+        type=understood_by(a_count),
         metavar="N",
         help="processes (default: as many as there are processors)",
     )

@@ -73,6 +73,8 @@ class Line(_Closed):
     """Numbers of the keys that are pressed."""
     strokes: int = Field(default=3, ge=1, le=20)
     """Slow strokes a key."""
+    reference_units: int = Field(default=30, ge=2)
+    """So many first units are good: limits are learned from them, and charts frozen."""
     unit_scatter: dict[str, float]
     """Standard deviation from unit to unit, of some `Quantities`."""
     events: tuple[LineEvent, ...] = ()
