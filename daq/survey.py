@@ -22,7 +22,7 @@ from daq.motor import MotorWorker
 from daq.plan import Visit, visits_as_json, visits_from_json
 from daq.recorder import Recorder
 from daq.sitting import LineSitting, RigSitting, Sitting
-from daq.talk import HandTalk, Progress, Talk
+from daq.talk import HandTalk, Progress, Talk, Watch
 from recordings.calibration_file import FOLDER
 from recordings.calibration_folder import choose_calibration
 from recordings.errors import MalformedRecording
@@ -80,9 +80,10 @@ class Where:
     """How long to wait for a rig that was lost."""
 
 
-def run_survey(where: Where, plan: SurveyPlan, talk: Talk | HandTalk) -> SurveyResult:
+def run_survey(where: Where, plan: SurveyPlan, talk: Talk | HandTalk, watch: Watch | None = None) -> SurveyResult:
     """Record every key of the plan to the file `where.out`: by motor, or by hand if the talk is with a person's hand.
 
+    watch: who looks at every key when it is recorded, and may say that it is enough; None: nobody does.
     Raises DaqError and its kinds, RecordingExists, CannotWrite. What was finished before an error stays in the folder
     OUT.partial, for `resume_survey`.
     """
@@ -102,7 +103,7 @@ def run_survey(where: Where, plan: SurveyPlan, talk: Talk | HandTalk) -> SurveyR
             recorder.write_diary("calibration", chosen.told)
             if plan.check is not None:
                 recorder.write_diary("check", *plan.check)
-            _Round(worker, sitting, file, talk).make(plan.visits)
+            _Round(worker, sitting, file, talk, watch).make(plan.visits)
     return _result(plan.visits, file, sitting)
 
 
@@ -178,17 +179,40 @@ def _kept(file: PartialRecording, recorder: Recorder, sitting: Sitting) -> Itera
 class _Round:
     """The visits of one sitting, one after the other, over whatever happens to the cable."""
 
-    def __init__(self, worker: Worker, sitting: Sitting, file: PartialRecording, talk: Talk | HandTalk) -> None:
-        self._worker, self._sitting, self._file, self._talk = worker, sitting, file, talk
+    def __init__(
+        self,
+        worker: Worker,
+        sitting: Sitting,
+        file: PartialRecording,
+        talk: Talk | HandTalk,
+        watch: Watch | None = None,
+    ) -> None:
+        self._worker, self._sitting, self._file, self._talk, self._watch = worker, sitting, file, talk, watch
 
     def make(self, visits: tuple[Visit, ...]) -> None:
-        """Record every key that is not done yet."""
+        """Record every key that is not done yet, or until who watches has seen enough."""
         clock = _Clock(visits, self._file, self._talk)
         self._over_cable_trouble(self._worker.prepare, come_back=False)
         for index, visit in enumerate(visits):
             if visit.key not in self._file.done:
                 self._over_cable_trouble(partial(self._worker.record, visit, clock.sayer(index)))
+                if self._watched_enough(visit.key, len(visits)):
+                    break
         self._over_cable_trouble(self._worker.finish)
+
+    def _watched_enough(self, key: Key, wanted: int) -> bool:
+        if self._watch is None:
+            return False
+        if self._file.done.get(key) == "recorded":
+            self._watch.key_done(self._file.header, self._file.newest(key))
+        why = self._watch.enough()
+        if why is None or len(self._file.done) == wanted:
+            return False
+        self._file.stopped_early = True
+        text = f"stopped early, {len(self._file.done)} of {wanted} keys done: {why}"
+        self._sitting.recorder.write_diary("stopped", text)
+        self._talk.tell(text)
+        return True
 
     def _over_cable_trouble(self, work: Callable[[], None], *, come_back: bool = True) -> None:
         """Do something, and again when the cable or the rig has failed meanwhile; what there was is set aside."""

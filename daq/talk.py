@@ -8,6 +8,7 @@ from enum import Enum, auto
 
 from daq.verdict import Now, StrokeVerdict
 from recordings.keys import Key
+from recordings.types import Header, KeyRecording
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,16 @@ class Talk:
     """Called before each key if the rig has no carriage: the person sets the rig over the key."""
     tell: Callable[[str], None]
     """Told, in a sentence, what has happened."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Watch:
+    """Somebody who looks at every key as soon as it is recorded. Called between keys, when nothing moves."""
+
+    key_done: Callable[[Header, KeyRecording], None]
+    """Given the key as it lies on the disk; must come back at once."""
+    enough: Callable[[], str | None]
+    """Asked before the next key: why the keys still to come are not wanted any more; None: they are."""
 
 
 class Order(Enum):

@@ -24,6 +24,7 @@ from recordings.packing import (
     KIND_DONE,
     KIND_FINISHED,
     KINDS_WITH_SAMPLES,
+    NO_KEY,
     PIECES,
     unpacked,
 )
@@ -79,7 +80,7 @@ def _assemble(folder: Path, path: Path) -> Assembled:
     pieces = (piece for journal in journals for piece in _samples_in(journal))
     rescued = sum(len(piece.trace) for piece in pieces)
     header = replace(header, run=_with_latency_bound(header.run, found.diary))
-    keys = (_joined(number, found.stretches_of_key[number]) for number in sorted(found.stretches_of_key))
+    keys = (joined_key(Key(number), found.stretches_of_key[number]) for number in sorted(found.stretches_of_key))
     write_recording(path, header, keys, complete=found.finished, diary=found.diary)
     shutil.rmtree(folder)
     return Assembled(
@@ -135,15 +136,26 @@ def told(folder: Path) -> Told:
     return Told(done, open_keys, tuple(diary), asides, finished, of_key)
 
 
-def _joined(key_number: int, stretches: list[Path]) -> KeyRecording:
+def newest_key(folder: Path, key: Key) -> KeyRecording:
+    """Return the key that was recorded last, as it lies in the folder of a recording under way."""
+    speak_of_it: list[Path] = []
+    for stretch in reversed(stretches_of(folder)):
+        spoken_of = {payload[0] for _, payload in read_journal(stretch)} - {NO_KEY}
+        if key.number in spoken_of:
+            speak_of_it.insert(0, stretch)
+        elif spoken_of:
+            break
+    return joined_key(key, speak_of_it)
+
+
+def joined_key(key: Key, stretches: list[Path]) -> KeyRecording:
     """Return one key from the stretches that speak of it, attempts that were set aside apart."""
-    key = Key(key_number)
     nothing = KeyRecording(key, RawTrace.none(), RawEvents.none())
     pieces: list[KeyRecording] = [nothing]
     asides: list[SetAside] = []
     for stretch in stretches:
         for kind, payload in read_journal(stretch):
-            if payload[0] != key_number:
+            if payload[0] != key.number:
                 continue
             if kind == KIND_ASIDE:
                 asides.append(SetAside(payload[1:].decode(), join(tuple(pieces))))

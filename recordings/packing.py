@@ -18,6 +18,8 @@ from recordings.types import Damage, KeyRecording, Mark, RawEvents, RawTrace
 KIND_SAMPLES, KIND_EVENTS, KIND_DAMAGE, KIND_MARK = 1, 2, 3, 4
 KIND_ASIDE, KIND_DONE, KIND_DIARY, KIND_FINISHED = 5, 6, 7, 8
 KIND_RUN = 9
+NO_KEY = 0
+"""The number before a payload that is about no key."""
 KINDS_WITH_SAMPLES = (KIND_SAMPLES, KIND_RUN)
 PIECES = (KIND_SAMPLES, KIND_RUN, KIND_EVENTS, KIND_MARK, KIND_DAMAGE)
 """What `unpacked` understands."""

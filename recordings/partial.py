@@ -23,7 +23,7 @@ from dataclasses import astuple
 from pathlib import Path
 from typing import IO
 
-from recordings.assembly import assemble, number_of, stretches_of, told
+from recordings.assembly import assemble, newest_key, number_of, stretches_of, told
 from recordings.errors import NothingToResume, SurveyUnderWay
 from recordings.folder_lock import lock_folder
 from recordings.journal import Journal
@@ -36,6 +36,7 @@ from recordings.packing import (
     KIND_EVENTS,
     KIND_FINISHED,
     KIND_MARK,
+    NO_KEY,
     packed_events,
     packed_trace,
 )
@@ -43,8 +44,6 @@ from recordings.reader import open_recording
 from recordings.safe_files import sync_folder
 from recordings.types import DiaryEntry, Header, KeyRecording
 from recordings.writer import refuse_to_overwrite, write_recording
-
-NO_KEY = 0
 
 
 def partial_folder(path: Path) -> Path:
@@ -114,6 +113,8 @@ class PartialRecording:
         """Keys that need no more work, and what has become of them: `recorded`, `missed`, `skipped`."""
         self.diary = diary
         """What was written into the diary before this sitting."""
+        self.stopped_early = False
+        """Whether what is still to come is not wanted any more: the finished file then says that it is not complete."""
         self._open_keys = open_keys
         self._stretch = max((number_of(stretch) for stretch in stretches_of(self.folder)), default=0)
         self._journal = self._next_journal()
@@ -149,6 +150,10 @@ class PartialRecording:
         self._append(KIND_DONE, key.number, outcome.encode())
         self.done[key] = outcome
 
+    def newest(self, key: Key) -> KeyRecording:
+        """Return the key that was recorded last, from what lies on the disk."""
+        return newest_key(self.folder, key)
+
     def write_diary(self, entry: DiaryEntry) -> None:
         """Keep an entry of the diary."""
         told = [entry.at.isoformat(), entry.kind, entry.text, entry.facts]
@@ -170,11 +175,12 @@ class PartialRecording:
         sync_folder(self.folder)
 
     def finish(self) -> None:
-        """Say that nothing is missing, join everything to the one file and remove the folder.
+        """Say that nothing is missing (unless stopped early), join all to the one file and remove the folder.
 
         Raises CannotWrite if there is no room for the file; the folder is then whole, and `assemble` makes it later.
         """
-        self._append(KIND_FINISHED, NO_KEY, b"")
+        if not self.stopped_early:
+            self._append(KIND_FINISHED, NO_KEY, b"")
         self._journal.sync()
         self._journal.close()
         self._lock.close()

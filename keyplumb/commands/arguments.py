@@ -64,9 +64,10 @@ def a_count(text: str) -> int:
     return count
 
 
-def add_hands(parser: argparse.ArgumentParser) -> None:
-    """Add who does the work on many files."""
-    hands = parser.add_mutually_exclusive_group()
+def add_hands(parser: argparse.ArgumentParser) -> argparse._ArgumentGroup:
+    """Add who does the work on many files; returns the group of words, for what else is about many."""
+    many = parser.add_argument_group("many files")
+    hands = many.add_mutually_exclusive_group()
     hands.add_argument(
         "--workers",
         type=understood_by(a_count),
@@ -78,6 +79,7 @@ def add_hands(parser: argparse.ArgumentParser) -> None:
         metavar="ADDRESS",
         help="a dask.distributed scheduler, as tcp://host:8786, instead of processes here",
     )
+    return many
 
 
 def add_calibration(parser: argparse.ArgumentParser) -> None:
@@ -132,7 +134,11 @@ def add_port_and_out(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", type=Path, required=True, metavar="REC.h5", help="the recording to be written")
 
 
-def add_midi(parser: argparse.ArgumentParser) -> None:
+Words = argparse.ArgumentParser | argparse._ArgumentGroup
+"""What words can be added to; argparse has no public name for its groups."""
+
+
+def add_midi(parser: Words) -> None:
     """Add a MIDI port of this computer."""
     parser.add_argument("--midi", metavar="NAME", help="listen to this MIDI port of the computer; tcp://host:port")
 
@@ -145,12 +151,12 @@ def _celsius(text: str) -> float:
 
 
 def add_about(parser: argparse.ArgumentParser) -> None:
-    """Add what a recording should know of itself, and the port its notes come from."""
-    parser.add_argument("--instrument", help="the keyboard's name (default: that of REC.h5)")
-    parser.add_argument("--serial", help="the unit's own serial number")
-    parser.add_argument("--operator", help="who records")
-    parser.add_argument("--celsius", type=understood_by(_celsius), help="temperature of the room")
-    add_midi(parser)
+    """Add what a recording should know of itself."""
+    about = parser.add_argument_group("about the recording")
+    about.add_argument("--instrument", help="the keyboard's name, or its model (default: that of REC.h5)")
+    about.add_argument("--serial", help="the unit's own serial number")
+    about.add_argument("--operator", help="who records")
+    about.add_argument("--celsius", type=understood_by(_celsius), help="temperature of the room")
 
 
 def about_the_run(arguments: argparse.Namespace, programme: str) -> RunInfo:

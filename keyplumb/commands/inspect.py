@@ -9,7 +9,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from keyplumb.commands.arguments import add_calibration, add_hands, add_units, chosen_calibration
+from keyplumb.commands.arguments import (
+    add_about,
+    add_calibration,
+    add_hands,
+    add_midi,
+    add_units,
+    chosen_calibration,
+)
 from keyplumb.commands.learn_talk import learn
 from keyplumb.exit_codes import CANNOT_TELL, DONE, FAILED
 
@@ -33,17 +40,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--learn", type=Path, nargs="+", metavar="GOOD.h5", help="propose limits from good units, one recording each"
     )
-    parser.add_argument("--out", type=Path, metavar="FILE", help="where --learn writes its limits")
     parser.add_argument(
         "--json", action="store_true", help="every decision as JSON, in N, mm, mJ; of several units a line each"
     )
     parser.add_argument("--csv", type=Path, metavar="FILE", help="write a row a decision")
     parser.add_argument("--junit", type=Path, metavar="FILE", help="write JUnit XML, a test case a key")
     parser.add_argument("--pdf", type=Path, metavar="FILE", help="write one page to print")
-    parser.add_argument("--store", type=Path, metavar="DIR", help="add the units to this store (`keyplumb trend`)")
     add_calibration(parser)
     add_units(parser)
-    add_hands(parser)
+    many = add_hands(parser)
+    many.add_argument("--store", type=Path, metavar="DIR", help="add the units to this store (`keyplumb trend`)")
+    live = parser.add_argument_group(
+        "survey and judge at once", "in place of UNIT.h5; the keys are those that the limits expect"
+    )
+    live.add_argument("--port", help="the rig's port; the motor will move")
+    live.add_argument("--out", type=Path, metavar="UNIT.h5", help="what is written: this, or the limits of --learn")
+    live.add_argument("--programme", metavar="NAME", help="slow (default), full, speeds, reset, repetition, or .toml")
+    live.add_argument("--stop-on-fail", action="store_true", help="record no more keys when one fails for certain")
+    add_midi(live)
+    add_about(parser)
     parser.set_defaults(wrong_use=parser.error)
 
 
@@ -53,11 +68,9 @@ def run(arguments: argparse.Namespace) -> int:
         return _write_new_limits(arguments)
     if arguments.learn is not None:
         return learn(arguments)
-    if arguments.out is not None:
-        arguments.wrong_use("--out is where --learn writes; a verdict goes to --json, --csv, --junit, --pdf")
-    if not arguments.recordings or arguments.limits is None:
-        arguments.wrong_use("which unit, and which limits? keyplumb inspect UNIT.h5 --limits L.toml")
+    _demand_sense(arguments)
     _demand_places(arguments)
+    demand_store(arguments.store)
     if len(arguments.recordings) > 1 or arguments.cluster:
         from keyplumb.commands.inspect_many import inspect_many
 
@@ -71,7 +84,10 @@ def _inspect_one(arguments: argparse.Namespace) -> int:
     from processing.limits.reading import read_limits
 
     limits = read_limits(arguments.limits)
-    demand_store(arguments.store)
+    if arguments.port is not None:
+        from keyplumb.commands.inspect_live import survey_and_judge
+
+        survey_and_judge(arguments, limits)
     result = _measured(arguments, limits)
     verdict = judge(result, limits)
     tell_verdict(verdict, limits, parse_units(arguments.units), as_json=arguments.json)
@@ -79,7 +95,7 @@ def _inspect_one(arguments: argparse.Namespace) -> int:
     if arguments.store is not None:
         from keyplumb.many.inspecting import Inspected, add_to_store, sha256_of
 
-        add_to_store(arguments.store, Inspected(verdict, result, sha256_of(arguments.recordings[0])))
+        add_to_store(arguments.store, Inspected(verdict, result, sha256_of(_units_files(arguments)[0])))
     return CODE_OF[verdict.outcome]
 
 
@@ -101,6 +117,26 @@ def _write_new_limits(arguments: argparse.Namespace) -> int:
     return DONE
 
 
+def _demand_sense(arguments: argparse.Namespace) -> None:
+    """Refuse words that do not go together."""
+    if arguments.limits is None or not (arguments.recordings or arguments.port):
+        arguments.wrong_use("which unit, and which limits? keyplumb inspect UNIT.h5 --limits L.toml")
+    if arguments.port is None and (arguments.out or arguments.stop_on_fail or arguments.programme):
+        arguments.wrong_use("--out, --programme and --stop-on-fail are for a survey: say which rig with --port")
+    if arguments.port is not None:
+        if arguments.recordings or arguments.cluster or arguments.out is None:
+            arguments.wrong_use("with --port the unit is recorded first: leave UNIT.h5 and say where with --out")
+        if arguments.calibration is not None:
+            arguments.wrong_use(
+                "a survey takes the rig's newest record: leave --calibration, and inspect UNIT.h5 by it"
+            )
+
+
+def _units_files(arguments: argparse.Namespace) -> list[Path]:
+    """Return the recordings that are judged."""
+    return [arguments.out] if arguments.port is not None else arguments.recordings
+
+
 def _written(arguments: argparse.Namespace) -> list[Path]:
     """Return the files that are asked for."""
     return [path for path in (arguments.csv, arguments.junit, arguments.pdf) if path is not None]
@@ -110,7 +146,7 @@ def _demand_places(arguments: argparse.Namespace) -> None:
     """Refuse, before anything is measured, to write a verdict over what it is made from, or where it cannot lie."""
     from recordings.errors import NoSuchFile
 
-    read = {path.resolve() for path in (*arguments.recordings, arguments.limits)}
+    read = {path.resolve() for path in (*_units_files(arguments), arguments.limits)}
     for path in _written(arguments):
         if path.resolve() in read:
             arguments.wrong_use(f"{path} is read here and is not written over; choose another name")
@@ -123,7 +159,7 @@ def _measured(arguments: argparse.Namespace, limits: Limits) -> KeyboardResult:
     from processing.whole_recording import analyse_file
     from recordings.reader import open_recording
 
-    with open_recording(arguments.recordings[0]) as opened:
+    with open_recording(_units_files(arguments)[0]) as opened:
         settings = limits.expected.settings()
         return analyse_file(opened, settings, record=chosen_calibration(arguments), workers=arguments.workers)
 

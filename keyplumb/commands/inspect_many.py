@@ -13,7 +13,6 @@ from functools import partial
 from typing import TYPE_CHECKING, TextIO
 
 from keyplumb.commands.arguments import chosen_calibration
-from keyplumb.commands.inspect import demand_store
 from keyplumb.exit_codes import BAD_INPUT, CANNOT_TELL, DONE, FAILED
 
 if TYPE_CHECKING:
@@ -42,7 +41,6 @@ def inspect_many(arguments: argparse.Namespace) -> int:
     from processing.limits.reading import read_limits
 
     limits, units = read_limits(arguments.limits), parse_units(arguments.units)
-    demand_store(arguments.store)
     asked = Asked(limits.expected.settings(), record=chosen_calibration(arguments))
     work = partial(inspected, asked=asked, limits=limits)
     outcomes = over_files(work, arguments.recordings, workers=arguments.workers, cluster=arguments.cluster)

@@ -6,7 +6,7 @@ import argparse
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from keyplumb.commands.arguments import about_the_run, add_about, add_port_and_out, some_keys, understood_by
+from keyplumb.commands.arguments import about_the_run, add_about, add_midi, add_port_and_out, some_keys, understood_by
 
 if TYPE_CHECKING:
     from daq.survey import SurveyPlan
@@ -25,6 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--profile", metavar="NAME", help="the rig only prints lines: a built-in profile or a .toml file"
     )
     parser.add_argument("--strokes", type=understood_by(_strokes), default=3, help="good strokes a key (default 3)")
+    add_midi(parser)
     add_about(parser)
 
 

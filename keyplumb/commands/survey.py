@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from keyplumb.commands.arguments import CAUTIONS, about_the_run, add_about, add_port_and_out, some_keys
+from keyplumb.commands.arguments import CAUTIONS, about_the_run, add_about, add_midi, add_port_and_out, some_keys
 
 if TYPE_CHECKING:
     from daq.survey import SurveyPlan
@@ -24,6 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--keys", type=some_keys, help="C4, A0..C8, naturals, sharps, lists (default all)")
     parser.add_argument("--programme", metavar="NAME", help="slow (default), full, speeds, reset, repetition, or .toml")
     parser.add_argument("--plan", type=Path, metavar="PLAN.toml", help="keys, programmes and order from a file instead")
+    add_midi(parser)
     add_about(parser)
     parser.set_defaults(wrong_use=parser.error)
 

@@ -28,7 +28,7 @@ FINDINGS = (*FAIL, *CANNOT_TELL, *HARMLESS)
 
 CALIBRATION_FLAGS = ("uncalibrated", "calibration_expired", "calibration_foreign")
 DOUBTFUL_FLAGS = {
-    "uncalibrated": "is not calibrated",
+    "uncalibrated": "rests on scales that are only stated",
     "calibration_expired": "rests on an expired calibration",
     "calibration_foreign": "rests on another rig's calibration",
     "outside_calibrated_range": "lies beyond what was calibrated",

@@ -82,12 +82,18 @@ def _of_step(
     caption, code = CAPTION_OF[limit.measurand], f"step:{limit.measurand}"
     involved = (key.number, *(step.beside if step else ()))
     doubts = [
-        f"of {by_key[n].key.name} {why}" for n in involved if (why := doubt_of(by_key[n][limit.measurand], allowed))
+        f"that of {by_key[n].key.name} {why}"
+        for n in involved
+        if (why := doubt_of(by_key[n][limit.measurand], allowed))
     ]
     if step is None or doubts:
-        why = doubts[0] if doubts else "has no neighbour of its colour, or none that keeps its own step"
+        why = doubts[0] if doubts else "it has no neighbour of its colour, or none that keeps its own step"
         return Decision(
-            code=code, key=key, outcome="cannot tell", unit=limit.unit, template=f"{caption} {as_template(why)}"
+            code=code,
+            key=key,
+            outcome="cannot tell",
+            unit=limit.unit,
+            template=f"{caption}, step to its neighbours: {as_template(why)}",
         )
     ends, decided = (-limit.within, limit.within), decide_step(step, limit)
     expanded = step.u * coverage_factor(step.dof, 0.95)

@@ -19,6 +19,7 @@ from processing.limits.conformity import Outcome
 from processing.limits.sentences import (
     IN_LETTERS,
     count_of,
+    counted_keys,
     label,
     reason_in_words,
     unit_name,
@@ -65,7 +66,8 @@ def fill(pages: Pages, judged: Judged, units: Units, title: str) -> None:
     paper = Paper(pages, _short(title))
     paper.text(_short(unit_name(verdict.header.run), 60), TITLE, weight="bold")
     paper.text(f"{sign} {IN_LETTERS[verdict.outcome]}", BIG, weight="bold", colour=colour, before=0.05)
-    paper.text(f"{_counted(verdict)} {wrong_in_words(verdict.wrong)}", TEXT, before=0.02)
+    wrong = wrong_in_words(verdict.outcome, verdict.wrong)
+    paper.text(f"{counted_keys(verdict).capitalize()}. {wrong}".rstrip(), TEXT, before=0.02)
     _put_label(paper, judged)
     _put_reasons(paper, verdict, units)
     strips = verdict_strips(verdict, judged.result, judged.limits, units)
@@ -88,15 +90,6 @@ def _put_reasons(paper: Paper, verdict: UnitVerdict, units: Units) -> None:
     paper.table(TableBlock("", Table(("outcome", "why, worst first"), rows)))
     if len(reasons) > MOST_REASONS:
         paper.text(f"and {count_of(len(reasons) - MOST_REASONS, 'more reason')}", SMALL, before=0.03)
-
-
-def _counted(verdict: UnitVerdict) -> str:
-    outcomes = [key.outcome for key in verdict.keys]
-    told = [f"{outcomes.count(one)} {word}" for one, word in COUNTED if outcomes.count(one)]
-    return f"{count_of(len(outcomes), 'key')}: {', '.join(told)}." if told else "No keys."
-
-
-COUNTED: tuple[tuple[Outcome, str], ...] = (("fail", "fail"), ("cannot tell", "cannot be told"), ("pass", "pass"))
 
 
 def _short(text: str, longest: int = LONGEST_TEXT) -> str:

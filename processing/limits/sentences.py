@@ -14,6 +14,12 @@ from recordings.types import Header, RunInfo
 
 IN_LETTERS: dict[Outcome, str] = {"pass": "PASS", "fail": "FAIL", "cannot tell": "CANNOT TELL"}
 NOT_TOLD = "not told"
+COUNTED: tuple[tuple[Outcome, tuple[str, str]], ...] = (
+    ("fail", ("fails", "fail")),
+    ("cannot tell", ("cannot be told", "cannot be told")),
+    ("pass", ("passes", "pass")),
+)
+"""What one key does, and what several do."""
 SMALLEST_TOLD = 1e-4
 """Probabilities below this are told as such: their digits rest on the far tail of a distribution."""
 MOST_KEYS = 10
@@ -29,10 +35,18 @@ def unit_name(run: RunInfo) -> str:
 
 def unit_sentence(verdict: UnitVerdict, units: Units) -> str:
     """Return the verdict on a unit in one line with its first reason."""
-    reasons = verdict.reasons()
+    reasons, counted = verdict.reasons(), counted_keys(verdict)
     why = f": {reason_in_words(reasons[0], units)}" if reasons else ""
-    more = f"; and {count_of(len(reasons) - 1, 'more reason')}" if len(reasons) > 1 else ""
-    return f"{unit_name(verdict.header.run)}: {IN_LETTERS[verdict.outcome]}{why}{more}. {wrong_in_words(verdict.wrong)}"
+    parts = f"{IN_LETTERS[verdict.outcome]}{why}; {counted}. {wrong_in_words(verdict.outcome, verdict.wrong)}"
+    return f"{unit_name(verdict.header.run)}: {parts}".rstrip()
+
+
+def counted_keys(verdict: UnitVerdict) -> str:
+    """Return how many keys there are of each outcome."""
+    outcomes = [key.outcome for key in verdict.keys]
+    counts = [(outcomes.count(one), words) for one, words in COUNTED]
+    told = [f"{count} {words[0] if count == 1 else words[1]}" for count, words in counts if count]
+    return f"of {count_of(len(outcomes), 'key')} {', '.join(told)}" if told else "no keys"
 
 
 def key_sentence(verdict: KeyVerdict, units: Units) -> str:
@@ -58,12 +72,15 @@ def reason_in_words(decision: Decision, units: Units) -> str:
     return f"{decision.key.name}: {words}" if decision.key else words
 
 
-def wrong_in_words(wrong: float | None) -> str:
-    """Return how probable it is that a verdict is wrong, in a sentence."""
+def wrong_in_words(outcome: Outcome, wrong: float | None) -> str:
+    """Return how probable it is that a verdict is wrong, in a sentence; of what cannot be told, if it were decided."""
     if wrong is None:
-        return "How probably that is wrong cannot be told: it rests on what carries no probability."
-    at_most = "" if wrong < SMALLEST_TOLD else "at most "
-    return f"Probability of being wrong: {at_most}{probability(wrong)}."
+        alone = "No probability of being wrong can be stated: it rests on findings alone."
+        return "" if outcome == "cannot tell" else alone
+    at_most = f"{'' if wrong < SMALLEST_TOLD else 'at most '}{probability(wrong)}"
+    if outcome == "cannot tell":
+        return f"Probability of being wrong, were it decided: {at_most}."
+    return f"Probability of being wrong: {at_most}."
 
 
 def probability(value: float) -> str:

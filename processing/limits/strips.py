@@ -31,6 +31,8 @@ FAR = 0.5
 """Keys beyond the limits widen an axis by so much of the usual range at most."""
 EDGE = 0.06
 """Marks of keys beyond an axis stand so far inside its ends, as a share of it."""
+MOST_DIAMONDS = 24
+"""Of more keys that cannot be told the number stands in the title: all are so, and marks would hide the values."""
 MOST_NAMES = 12
 """Keys that are named in one strip; more would hide each other."""
 RINGS: tuple[tuple[Outcome, str, str], ...] = (
@@ -96,10 +98,12 @@ def _worst_of_key(decisions: Iterable[Decision]) -> dict[Key, Decision]:
 
 def _panel(strip: _Strip) -> Panel:
     y = _axis(strip)
-    rings = [_rings(strip, outcome, look, label, y) for outcome, look, label in RINGS]
+    untold = len(_with_outcome(strip, "cannot tell"))
+    shown = RINGS[:1] if untold > MOST_DIAMONDS else RINGS
+    rings = [_rings(strip, outcome, look, label, y) for outcome, look, label in shown]
     dots = [_values(strip, colour, y) for colour in COLOURS] + rings
     return Panel(
-        title=CAPTION_OF[strip.name],
+        title=f"{CAPTION_OF[strip.name]}{f', {untold} keys cannot be told' if untold > MOST_DIAMONDS else ''}",
         x=key_axis(key.key for key in strip.keys),
         y=y,
         lines=tuple(_limit_lines(strip)),

@@ -11,15 +11,17 @@ import numpy as np
 import pytest
 
 from daq.errors import CommandRefused, PortNotFound, RigSilent, WrongRig
-from daq.talk import Progress
+from daq.survey import Where, run_survey
+from daq.talk import Progress, Watch
 from recordings.calibration_file import write_calibration
 from recordings.calibration_record import CalibrationRecord, RigIdentity
 from recordings.errors import NothingToResume, RecordingExists, RecordingInUse, SurveyUnderWay
 from recordings.partial import assemble, partial_folder
 from recordings.reader import read_recording
+from recordings.types import KeyRecording
 from rig.virtual.virtual_rig import RigSpec, VirtualRig
 from tests.builders import WHOLE_RECORD
-from tests.daq.rigs import KEYS, a_plan, a_rig, a_virtual_rig, resume, survey
+from tests.daq.rigs import KEYS, a_plan, a_rig, a_virtual_rig, resume, silent_talk, survey
 
 
 @pytest.mark.parametrize("tcp_port", [None, 0], ids=["pseudo-terminal", "TCP"])
@@ -247,3 +249,33 @@ def test_a_recording_without_a_record_says_that_it_has_none(tmp_path: Path) -> N
 
     assert recording.header.calibration.record is None
     assert any("marked uncalibrated" in entry.text for entry in recording.diary if entry.kind == "calibration")
+
+
+def test_who_watches_sees_every_key_and_may_say_that_it_is_enough(tmp_path: Path) -> None:
+    seen: list[KeyRecording] = []
+
+    def enough() -> str | None:
+        return "D4 is bad" if seen[-1].key.name == "C#4" else None
+
+    watch = Watch(key_done=lambda _, recording: seen.append(recording), enough=enough)
+    with a_rig() as port:
+        where = Where(port_path=port, out=tmp_path / "r.h5", patience_s=0.5)
+        result = run_survey(where, a_plan("C4..E4"), silent_talk(), watch)
+    read = read_recording(tmp_path / "r.h5")
+
+    assert [key.name for key in result.recorded] == ["C4", "C#4"]
+    assert not read.complete
+    assert [entry.text for entry in read.diary if entry.kind == "stopped"] == [
+        "stopped early, 2 of 5 keys done: D4 is bad"
+    ]
+    for watched, kept in zip(seen, read.keys, strict=True):
+        assert watched.marks == kept.marks
+        assert np.array_equal(watched.trace.force_counts, kept.trace.force_counts)
+
+
+def test_a_survey_that_was_watched_to_its_last_key_is_complete(tmp_path: Path) -> None:
+    watch = Watch(key_done=lambda _, __: None, enough=lambda: "the last one is bad")
+    with a_rig() as port:
+        run_survey(Where(port_path=port, out=tmp_path / "r.h5"), a_plan(), silent_talk(), watch)
+
+    assert read_recording(tmp_path / "r.h5").complete

@@ -56,7 +56,7 @@ def test_a_good_unit_passes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     assert run("inspect", a_unit(tmp_path / "u.h5"), "--limits", limits_file(tmp_path)) == DONE
 
     said = capsys.readouterr().out
-    assert said.startswith("moss-001: PASS. Probability of being wrong: under 0.01 %.\n")
+    assert said.startswith("moss-001: PASS; of 2 keys 2 pass. Probability of being wrong: under 0.01 %.\n")
     assert len(said.splitlines()) == 2
 
 
@@ -66,7 +66,7 @@ def test_a_bad_unit_fails_and_says_why_in_one_line(tmp_path: Path, capsys: pytes
     assert run("inspect", unit, "--limits", limits_file(tmp_path), "--units", "N,mm") == FAILED
     first, *keys = capsys.readouterr().out.splitlines()
     assert first.startswith("moss-001: FAIL: C")
-    assert "Down weight 0.600 N is above 0.539 N; and 1 more reason" in first
+    assert "Down weight 0.600 N is above 0.539 N; of 2 keys 2 fail. " in first
     assert len(keys) == 2
 
 
@@ -173,3 +173,34 @@ def test_the_sample_recording_is_judged_from_its_table_to_the_exit_code(
     assert run("inspect", unit, "--limits", limits_file(tmp_path, plain)) == CANNOT_TELL
     assert run("inspect", unit, "--limits", limits_file(tmp_path, trusting)) == DONE
     assert "gf uncalibrated is within" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (("u.h5", "--out", "v.h5"), "say which rig with --port"),
+        (("u.h5", "--stop-on-fail"), "say which rig with --port"),
+        (("u.h5", "--port", "x", "--out", "v.h5"), "leave UNIT.h5"),
+        (("--port", "x"), "say where with --out"),
+        (("--port", "x", "--out", "v.h5", "--calibration", "c.json"), "leave --calibration"),
+    ],
+    ids=str,
+)
+def test_what_belongs_to_a_survey_is_told_apart(
+    words: tuple[str, ...], why: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("inspect", *words, "--limits", "l.toml") == WRONG_USE
+    assert why in capsys.readouterr().err
+
+
+def test_a_survey_is_not_begun_with_wrong_limits_or_over_a_recording(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wrong, right = limits_file(tmp_path, 'name = "x"\n'), tmp_path / "right.toml"
+    right.write_text(LIMITS, encoding="utf-8")
+    unit = a_unit(tmp_path / "u.h5", keys=1)
+
+    assert run("inspect", "--port", "nowhere", "--limits", wrong, "--out", tmp_path / "v.h5") == BAD_INPUT
+    assert "it limits nothing" in capsys.readouterr().err
+    assert run("inspect", "--port", "nowhere", "--limits", right, "--out", unit) == BAD_INPUT
+    assert "exists" in capsys.readouterr().err

@@ -46,6 +46,33 @@ def test_a_finished_recording_holds_everything_and_the_folder_is_gone(tmp_path: 
     assert not partial_folder(path).exists()
 
 
+def test_the_newest_key_can_be_read_while_the_recording_goes_on(tmp_path: Path) -> None:
+    recording = begin_recording(tmp_path / "r.h5", a_header())
+    for first, key in ((0, Key(39)), (100, C4), (200, C4)):
+        recording.note(samples(first, 50, key))
+        recording.keep(recording.turn_over())
+    recording.set_aside(C4, "once more")
+    recording.note(samples(300, 30))
+    recording.keep(recording.turn_over())
+    recording.note(samples(330, 20))
+    newest = recording.newest(C4)
+    recording.finish()
+
+    assert newest.trace.sample_number.tolist() == list(range(300, 350))
+    assert [len(aside.attempt.trace) for aside in newest.set_aside] == [100]
+    assert newest.trace.sample_number.tolist() == read_recording(recording.path).keys[1].trace.sample_number.tolist()
+
+
+def test_a_recording_that_was_stopped_early_says_that_it_is_not_complete(tmp_path: Path) -> None:
+    recording = begin_recording(tmp_path / "r.h5", a_header())
+    recording.note(samples(0, 100))
+    recording.stopped_early = True
+    recording.finish()
+
+    assert not read_recording(tmp_path / "r.h5").complete
+    assert not partial_folder(tmp_path / "r.h5").exists()
+
+
 def test_an_interrupted_recording_keeps_finished_stretches_and_the_journal(tmp_path: Path) -> None:
     path = tmp_path / "r.h5"
     recording = begin_recording(path, a_header())

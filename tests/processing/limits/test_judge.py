@@ -15,10 +15,19 @@ from scipy.stats import chi2, norm
 from processing.calibration_status import with_calibration_flags
 from processing.display import Units
 from processing.keyboard import OddKey, OddReason
+from processing.limits.conformity import Rule
 from processing.limits.judge import judge, judge_key
 from processing.limits.of_the_unit import decide_spread
 from processing.limits.types import Expected, How, LetoffLimit, SpreadLimit, StepLimit
-from processing.limits.verdict import Decision, UnitVerdict, bound_of_wrong, key_verdict, outcome_of, unit_verdict
+from processing.limits.verdict import (
+    WORST_FIRST,
+    Decision,
+    UnitVerdict,
+    bound_of_wrong,
+    key_verdict,
+    outcome_of,
+    unit_verdict,
+)
 from processing.settings import Settings
 from processing.statistics.scatter import Scatter
 from recordings.keys import Key
@@ -33,6 +42,7 @@ from tests.processing.limits.units import (
 )
 
 UNITS = Units("N", "mm")
+RULES: tuple[Rule, ...] = ("simple acceptance", "guarded acceptance", "guarded rejection")
 
 
 def codes(verdict: UnitVerdict) -> list[str]:
@@ -79,6 +89,16 @@ def test_one_failing_decision_fails_the_unit_and_one_doubt_keeps_it_from_passing
 
     assert judge(a_unit(a_key(40), doubtful), some_limits(keys=(40, 41))).outcome == "cannot tell"
     assert judge(a_unit(a_key(40), doubtful, bad), some_limits(keys=(40, 41, 42))).outcome == "fail"
+
+
+@given(st.floats(0.4, 0.6), st.floats(0.0, 0.1), st.sampled_from(RULES))
+def test_wider_limits_never_make_a_verdict_worse(value: float, wider: float, rule: Rule) -> None:
+    how = How(rule=rule, risk=0.05)
+    narrow = replace(a_limit(), how=how)
+    wide = replace(a_limit(lower=0.45 - wider, upper=0.55 + wider), how=how)
+    before, after = (judge_key(a_key(down_weight=value), some_limits(limit)).outcome for limit in (narrow, wide))
+
+    assert WORST_FIRST.index(after) >= WORST_FIRST.index(before)
 
 
 # --- never passed silently

@@ -16,7 +16,7 @@ from processing.keyboard import KeyboardResult
 from processing.limits.judge import judge
 from processing.limits.junit import junit_xml
 from processing.limits.page import Judged, fill, write_page
-from processing.limits.sentences import key_sentence, label, told_keys, unit_name, unit_sentence
+from processing.limits.sentences import key_sentence, label, told_keys, unit_name, unit_sentence, wrong_in_words
 from processing.limits.strips import verdict_strips
 from processing.limits.types import Limits
 from processing.limits.verdict import UnitVerdict
@@ -46,7 +46,7 @@ def test_a_unit_is_told_in_one_line_with_its_first_reason() -> None:
     verdict, _, _ = a_bad_unit()
 
     assert unit_sentence(verdict, N) == (
-        "moss-001: FAIL: D4: something of 0.020 N; look at it; and 3 more reasons. "
+        "moss-001: FAIL: D4: something of 0.020 N; look at it; of 4 keys 1 fails, 2 cannot be told, 1 passes. "
         "Probability of being wrong: under 0.01 %."
     )
 
@@ -69,14 +69,31 @@ def test_of_many_bad_keys_the_worst_are_told_and_the_others_counted() -> None:
     keys, more = told_keys(verdict)
 
     assert (len(keys), more) == (10, 77)
-    assert "and 86 more reasons" in unit_sentence(verdict, GF)
+    assert unit_sentence(verdict, GF).endswith("; of 88 keys 87 cannot be told, 1 passes.")
 
 
 def test_of_a_unit_that_passes_the_nearest_key_is_told() -> None:
     verdict = judge(a_moss_unit(a_key(40), a_key(41, down_weight=0.54)), some_limits(keys=(40, 41)))
 
     assert [key.key.number for key in told_keys(verdict)[0]] == [41]
-    assert unit_sentence(verdict, GF).startswith("moss-001: PASS. Probability of being wrong: under 0.01 %.")
+    assert unit_sentence(verdict, GF).startswith(
+        "moss-001: PASS; of 2 keys 2 pass. Probability of being wrong: under 0.01 %."
+    )
+
+
+@pytest.mark.parametrize(
+    ("outcome", "wrong", "words"),
+    [
+        ("pass", 0.0123, "Probability of being wrong: at most 1.2 %."),
+        ("fail", None, "No probability of being wrong can be stated: it rests on findings alone."),
+        ("cannot tell", 0.3, "Probability of being wrong, were it decided: at most 30 %."),
+        ("cannot tell", None, ""),
+    ],
+)
+def test_the_probability_of_being_wrong_is_told_as_far_as_it_is_known(
+    outcome: str, wrong: float | None, words: str
+) -> None:
+    assert wrong_in_words(outcome, wrong) == words  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
@@ -237,3 +254,13 @@ def test_the_same_verdict_makes_the_same_page(tmp_path: Path) -> None:
         write_page(Judged(verdict, unit, limits, AT), tmp_path / name, N)
 
     assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
+
+
+def test_where_nearly_all_keys_cannot_be_told_the_title_says_so_and_no_mark_hides_a_value() -> None:
+    unit = a_moss_unit(*(a_key(number, flags=("uncalibrated",)) for number in range(1, 31)))
+    limits = some_limits(keys=range(1, 31))
+    charts = verdict_strips(judge(unit, limits), unit, limits, N)
+
+    assert charts is not None
+    assert charts.panels[0].title == "Down weight, 30 keys cannot be told"
+    assert {dots.look for dots in charts.panels[0].dots} == {"natural 0", "sharp 0"}
