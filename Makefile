@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/ready
 
-.PHONY: demo test lint bench accuracy coverage coverage-dynamics error-rates hard-stops soak wire-page budget-page samples clean
+.PHONY: demo test lint bench accuracy coverage coverage-dynamics error-rates decision-risks hard-stops soak wire-page budget-page samples clean
 
 demo: $(READY)
 	$(BIN)/keyplumb demo --out demo
@@ -33,6 +33,9 @@ coverage-dynamics: $(READY)
 # How often the statistics and the comparison cry wolf, and what they overlook: 2000 simulated pairs, some minutes.
 error-rates: $(READY)
 	$(BIN)/python -m benchmarks.error_rates
+
+decision-risks: $(READY)
+	$(BIN)/python -m benchmarks.decision_risks
 
 bench: $(READY)
 	$(BIN)/python -m benchmarks.run

@@ -46,6 +46,8 @@ def _demand_sense(arguments: argparse.Namespace) -> None:
         arguments.csv,
         arguments.junit,
         arguments.pdf,
+        arguments.port,
+        arguments.cluster,
     )
     if arguments.json or any(one is not None for one in beside):
         arguments.wrong_use("--learn proposes limits and judges nothing: give good units, --out, and no more")

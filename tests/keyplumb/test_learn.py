@@ -98,9 +98,10 @@ def test_a_file_that_is_there_is_not_written_over_and_nothing_is_measured(
         ["--learn", "a.h5"],
         ["--learn", "a.h5", "--out", "l.toml", "--json"],
         ["b.h5", "--out", "l.toml", "--learn", "a.h5"],
+        ["--port", "/dev/null", "--out", "l.toml", "--learn", "a.h5"],
         ["u.h5", "--limits", "l.toml", "--out", "x.toml"],
     ],
-    ids=["no place", "json", "a unit to judge", "a place without --learn"],
+    ids=["no place", "json", "a unit to judge", "a rig", "a place without --learn"],
 )
 def test_learning_is_not_mixed_with_judging(words: list[str]) -> None:
     assert run("inspect", *words) == WRONG_USE
