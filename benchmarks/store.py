@@ -38,6 +38,7 @@ QUESTIONS: tuple[tuple[str, Callable[[UnitStore], object]], ...] = (
     ("friction of every key of the latest measurings", lambda store: store.query(
         "select measuring_id, number, friction, friction_u from rows join measurings using (measuring_id) "
         "where latest and number is not null")),
+    ("every page held against its checksum", lambda store: UnitStore(store.path, thorough=True).strangers),
     ("units by outcome and day", lambda store: store.query(
         "select outcome, date_trunc('day', measured_at_utc) as day, count(*) from measurings where latest "
         "group by outcome, day")),
@@ -51,7 +52,12 @@ def write_store(store: Path, rows: int) -> None:
     random, units = np.random.default_rng(1), rows // ROWS_A_UNIT
     for number, begun in enumerate(range(0, units, UNITS_A_FILE)):
         some = range(begun, min(begun + UNITS_A_FILE, units))
-        parquet.write_table(_some_units(random, some), folder / f"packed_{number:016x}.parquet", compression="zstd")
+        parquet.write_table(
+            _some_units(random, some),
+            folder / f"packed_{number:016x}.parquet",
+            compression="zstd",
+            write_page_checksum=True,
+        )
 
 
 def _some_units(random: np.random.Generator, units: range) -> pa.Table:

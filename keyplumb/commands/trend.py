@@ -76,7 +76,7 @@ def run(arguments: argparse.Namespace) -> int:
     from processing.unit_store import UnitStore
 
     limits = None if arguments.limits is None else read_limits(arguments.limits)
-    store = UnitStore(arguments.store)
+    store = UnitStore(arguments.store, thorough=True)
     model = the_model(store, arguments.model)
     _name_strangers(store)
     try:
@@ -112,7 +112,6 @@ def _tell(
     limits_name: str | None,
 ) -> None:
     from processing.display import parse_units
-    from processing.trend.page import Told, write_trend
     from processing.trend.view import trend_view
 
     shown = parse_units(arguments.units)
@@ -121,6 +120,8 @@ def _tell(
     else:
         _say(line, capable, reasons, shown)
     if arguments.out is not None:
+        from processing.trend.page import Told, write_trend
+
         made_by = f"{_command(arguments)} (keyplumb {__version__})"
         for path in write_trend(Told(line, capable, reasons, limits_name, made_by), arguments.out, shown):
             print(path, file=sys.stderr if arguments.json else sys.stdout)
@@ -156,8 +157,6 @@ def _say(line: Line, capable: tuple[Capable, ...], reasons: tuple[ParetoRow, ...
         worst = f"{one.found.ppk.value:.2f} ({one.found.ppk.low:.2f} to {one.found.ppk.high:.2f})"
         print(f"{caption_of(one.measurand)} ({one.group.name}): Ppk {worst} at the worst key, {one.key.name}.")
     for row in reasons[:MOST_REASONS]:
-        print(
-            f"{row.reason}: {row.units} units; with those above {100.0 * row.covered:.0f} % of all that have a reason."
-        )
+        print(f"{row.reason}: {row.units} units; with those above {100.0 * row.covered:.0f} % of those with a reason.")
     for sentence in (*rate_sentences(line), *cautions(line), *left_out_sentences(line)):
         print(sentence, file=sys.stderr)

@@ -75,7 +75,8 @@ def baseline_of(values: FloatArray, *, spread: Spread = "moving range") -> Basel
     """Return centre and spread of a baseline.
 
     values: (N,), at least two, oldest first. spread: "moving range" is MR/d2, blind to slow drifts within the
-    baseline; "standard deviation" is s/c4, surer by a third fewer units if the baseline is steady.
+    baseline; "standard deviation" is s/c4, as sure with four units as the other
+    with six, if the baseline is steady.
     """
     values = values[np.isfinite(values)]
     if len(values) < 2:

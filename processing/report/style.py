@@ -98,7 +98,7 @@ LOOKS: dict[str, Look] = {
     "unit of the baseline": Look(colour=DARK, marker="o", size=2.6, filled=False),
     "unit": Look(colour=BLUE, marker="o", size=2.4),
     "unit beyond": Look(colour=RED, marker="D", size=3.6),
-    "limit": Look(colour=RED, width=1.0, dash=(5, 2)),
+    "control limit": Look(colour=RED, width=1.0, dash=(5, 2)),
     "limit for the eye": Look(colour=DARK, width=0.8, dash=(1, 2)),
     "centre": Look(colour=DARK, width=0.7),
     "what explains it": Look(colour=ORANGE, width=2.2),

@@ -45,7 +45,10 @@ def close_up(line: lines.Line, one: lines.LineSeries, shown: Shown) -> Charts:
         _ranges(line, one, shown),
         *_samples(line, one, shown),
     )
-    eye = "Moving ranges, means and standard deviations have no limits of the family and are for the eye."
+    eye = (
+        "Moving ranges, means and standard deviations have no limits of the family and are for the eye; sums are drawn "
+        f"up to {SUMS_SHOWN:g} times their limit."
+    )
     caption = f"{caption_of(one.measurand)}, {one.group.name}, from close by. {eye}"
     return Charts(caption=caption, panels=panels, columns=3, height_mm=38.0, legend=used_looks(panels))
 
@@ -163,7 +166,7 @@ def _samples(line: lines.Line, one: lines.LineSeries, shown: Shown) -> tuple[Pan
 def _guides(
     one: lines.LineSeries, x: FloatArray, chart: Chart, shown: Shown, words: str = "limits"
 ) -> tuple[Line, ...]:
-    convert, look = In(shown), "limit" if words == "limits" else "limit for the eye"
+    convert, look = In(shown), "control limit" if words == "limits" else "limit for the eye"
     return tuple(
         Line(label=label, look=look, x=x.copy(), y=convert(values, one.unit), read_off=False)
         for label, look, values in (
@@ -178,7 +181,7 @@ def _sums(line: lines.Line, one: lines.LineSeries, shown: Shown) -> Panel:
     sums, convert, first = one.watched.sums, In(shown), one.watched.first_charted
     x = _places(first, len(sums.high))
     limit = Line(
-        label="limits", look="limit", x=x, y=convert(np.full(len(x), sums.limit), one.unit), read_off=False
+        label="limits", look="control limit", x=x, y=convert(np.full(len(x), sums.limit), one.unit), read_off=False
     )  # fmt: skip
     top = SUMS_SHOWN * sums.limit
     dots = []
@@ -187,9 +190,8 @@ def _sums(line: lines.Line, one: lines.LineSeries, shown: Shown) -> Panel:
         said = _said(line, one, values, at, shown, first)
         dots.append(Dots(label=label, look=label, x=x[at], y=convert(values[at], one.unit), said=said))
     shown_high = min(top, max(float(sums.high.max()), float(sums.low.max()), sums.limit))
-    title = "Cumulative sums (CUSUM)" + (f", up to {SUMS_SHOWN:g} limits" if shown_high == top else "")
     y = _axis_over(one, shown, [np.array([0.0, shown_high])])
-    return Panel(title=title, x=_unit_axis(line, first), y=y, lines=(limit,), dots=tuple(dots))
+    return Panel(title="Cumulative sums (CUSUM)", x=_unit_axis(line, first), y=y, lines=(limit,), dots=tuple(dots))
 
 
 def _said(

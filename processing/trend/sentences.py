@@ -34,6 +34,8 @@ def marked_for(line: Line, shown: Shown) -> Shown:
 
 def news_sentences(line: Line, shown: Shown) -> tuple[str, ...]:
     """Return a sentence for each thing that has changed; one that says so if nothing has."""
+    if not line.series:
+        return ("Nothing could be charted, so nothing is known of changes.",)
     found = tuple(sentence_of(news, line, shown) for news in news_of(line))
     after = len(line.units.ids) - line.units.baseline
     return found or (f"Nothing has changed: no chart signals in {_count(after, 'unit')} after the baseline.",)
@@ -96,6 +98,8 @@ def rate_sentences(line: Line) -> tuple[str, ...]:
     """Return how often such charts cry wolf, and what they rest on."""
     units, settings = line.units, line.settings
     charted = len(units.ids) - units.baseline
+    if not line.series:
+        return ()
     rate = f"{100.0 * settings.false_alarms:g}"
     found = [
         f"{_count(len(units.ids), 'unit')} of {units.model}, one measuring each, the latest; limits are frozen from "
@@ -111,8 +115,6 @@ def rate_sentences(line: Line) -> tuple[str, ...]:
 
 
 def _widths(line: Line) -> str:
-    if not line.series:
-        return "no width"
     widths = line.series[0].widths
     return f"{widths.single:.1f} sigma for single values and {widths.average:.1f} for the moving average"
 

@@ -22,7 +22,7 @@ from recordings.errors import RecordingError
 from recordings.safe_files import sync_folder, whole_or_nothing
 
 LOOSE = 256
-"""Small files in a folder before they are packed: each costs a reader about a millisecond."""
+"""Small files in a folder before they are packed: each costs a reader a millisecond or more."""
 LONGEST_SERIAL = 60
 """Letters of a serial number in a file's name; the row has all of them."""
 
@@ -55,7 +55,7 @@ def add_unit(
     folder = _made_folder(store, model)
     path = folder / _name(result.header.run.started_at, serial, measuring_id)
     with whole_or_nothing(path) as temporary:
-        parquet.write_table(table, temporary)
+        parquet.write_table(table, temporary, write_page_checksum=True)
     if loose_count(folder) > LOOSE:
         with suppress(RecordingError, ProcessingError, OSError):  # the unit is safe; whoever comes next packs
             pack_folder(folder)

@@ -50,9 +50,13 @@ class Listing:
 
 
 class Lister:
-    """Lists the store again and again; what was looked at is remembered."""
+    """Lists the store again and again; what was looked at is remembered.
 
-    def __init__(self) -> None:
+    thorough: every page of every file is read once and held against its checksum; else only the ends of files are.
+    """
+
+    def __init__(self, *, thorough: bool = False) -> None:
+        self.thorough = thorough
         self._known: dict[tuple[Path, int, int], StoreFile | Stranger] = {}
 
     def listing(self, folders: list[Path]) -> Listing:
@@ -84,12 +88,43 @@ class Lister:
         told = path.stat()
         key = (path, told.st_size, told.st_mtime_ns)
         if key not in self._known:
-            self._known[key] = look_at(path)
+            self._known[key] = look_at(path, thorough=self.thorough)
         return self._known[key]
 
+    def look_thoroughly(self) -> bool:
+        """From now on read every page, also of files that are known; return False if that was so already."""
+        if self.thorough:
+            return False
+        self.thorough = True
+        self._known.clear()
+        return True
 
-def look_at(path: Path) -> StoreFile | Stranger:
+
+def look_at(path: Path, *, thorough: bool) -> StoreFile | Stranger:
     """Return what a file is. Raises FileNotFoundError."""
+    found = _by_its_end(path)
+    if thorough and isinstance(found, StoreFile):
+        return _every_page(path) or found
+    return found
+
+
+def _every_page(path: Path) -> Stranger | None:
+    """Read a whole file and return what is wrong with it."""
+    import pyarrow as pa
+    from pyarrow import parquet
+
+    try:
+        with parquet.ParquetFile(path, page_checksum_verification=True) as opened:
+            for group in range(opened.num_row_groups):
+                opened.read_row_group(group)
+    except FileNotFoundError:
+        raise
+    except (OSError, pa.ArrowException) as fault:
+        return Stranger(path, f"damaged inside ({str(fault).splitlines()[0][:100]})")
+    return None
+
+
+def _by_its_end(path: Path) -> StoreFile | Stranger:
     import pyarrow as pa
     from pyarrow import parquet
 

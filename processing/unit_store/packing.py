@@ -3,7 +3,7 @@
 How it works: one program packs at a time (a lock on the folder). What an earlier packing left behind is deleted first.
 Then one packed file is written whole, and from the moment it has its name it stands for the parts that it names; only
 then the parts are deleted. A packing that dies anywhere leaves either the parts or both, and readers know which count.
-Damaged and foreign files are left where they are.
+Damaged and foreign files are left where they are; every page is held against its checksum before it is packed.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ def pack_folder(folder: Path) -> Path | None:
     if os.name != "posix":
         return None
     with lock_folder(folder):
-        listing = Lister().listing([folder])
+        listing = Lister(thorough=True).listing([folder])
         _delete(folder, {name for file in listing.files for name in file.replaces})
         parts = [file for file in listing.files if not is_packed(file.path) or file.rows < SMALL_ROWS]
         if len(parts) < 2:
@@ -48,7 +48,7 @@ def _packed(folder: Path, parts: Sequence[StoreFile]) -> Path:
     whole = pa.concat_tables(tables, promote_options="default").select(schema.names).cast(schema)
     path = folder / f"{PACKED_PREFIX}{secrets.token_hex(8)}{ENDING}"
     with whole_or_nothing(path) as temporary:
-        parquet.write_table(whole, temporary, compression="zstd")
+        parquet.write_table(whole, temporary, compression="zstd", write_page_checksum=True)
         if parquet.read_metadata(temporary).num_rows != sum(part.rows for part in parts):
             raise OSError(f"{path}: fewer rows were written than read; the parts are kept")
     _delete(folder, names)

@@ -1,8 +1,10 @@
 """Questions to the store.
 
 How it works: duckdb reads the Parquet files where they lie. A question lists the files that count just then; what a
-packing takes away meanwhile is noticed and asked again. Of a recording added twice only what was said last counts; of a
-unit measured twice the latest measuring, unless all are asked for.
+packing takes away meanwhile is noticed and asked again. A file that cannot be read is looked for, named and left out;
+but duckdb reads many a flipped bit as just another number, so who wants to be sure opens the store thoroughly. Of a
+recording added twice only what was said last counts; of a unit measured twice the latest measuring, unless all are
+asked for.
 """
 
 from __future__ import annotations
@@ -40,14 +42,17 @@ from said where said = 1
 
 
 class UnitStore:
-    """A store of units, open for questions. Raises NoUnitStore if nothing is there, StoreLibrary."""
+    """A store of units, open for questions. Raises NoUnitStore if nothing is there, StoreLibrary.
 
-    def __init__(self, path: Path) -> None:
+    thorough: hold every page of every file against its checksum first, once: about a second for a million rows.
+    """
+
+    def __init__(self, path: Path, *, thorough: bool = False) -> None:
         demand_libraries()
         if not path.is_dir():
             raise NoUnitStore(path, "no store of units there")
         self.path = path
-        self._lister = Lister()
+        self._lister = Lister(thorough=thorough)
         self._listing: Listing | None = None
         self._connection: duckdb.DuckDBPyConnection | None = None
 
@@ -61,7 +66,7 @@ class UnitStore:
         return tuple(self.query("select distinct model from measurings order by model")["model"])
 
     def units(self, model: str | None = None, *, which: Which = "latest") -> pd.DataFrame:
-        """Return a row a measuring, oldest first: ids, times, operator, rig, calibration, outcome, reasons."""
+        """Return a row a measuring, oldest first: ids, times, operator, rig, calibration, outcome."""
         return self.query(
             f"select {OF_A_MEASURING}, latest from measurings where {_wanted(which)} and ($1 is null or model = $1) "
             "order by measured_at_utc, measuring_id",
@@ -103,20 +108,25 @@ class UnitStore:
         import duckdb
 
         for _ in range(MOST_LISTINGS):
+            listing = self._lister.listing(self._folders())
             try:
-                return self._opened().execute(sql, list(parameters)).df()
-            except duckdb.IOException:  # packed away since it was listed
+                return self._opened(listing).execute(sql, list(parameters)).df()
+            except duckdb.ProgrammingError:  # the question itself is wrong
+                raise
+            except duckdb.Error:
                 self._listing = None
+                whole = all(file.path.exists() for file in listing.files)  # else packed away since
+                if whole and not self._lister.look_thoroughly():
+                    raise
         raise StoreUnsettled(self.path)
 
-    def _opened(self) -> duckdb.DuckDBPyConnection:
-        """Return a connection in which `rows` and `measurings` are what the store holds now."""
+    def _opened(self, listing: Listing) -> duckdb.DuckDBPyConnection:
+        """Return a connection in which `rows` and `measurings` are what a listing holds."""
         import duckdb
 
-        listing = self._lister.listing(self._folders())
         if not listing.files:
             raise NoUnitStore(self.path, "the store holds no unit")
-        if self._connection is None or listing.files != (self._listing and self._listing.files):
+        if self._connection is None or self._listing is None or listing.files != self._listing.files:
             self._connection = self._connection or duckdb.connect(config={"autoload_known_extensions": False})
             self._connection.execute(f"create or replace temp view rows as select * from {_files(listing)}")
             self._connection.execute(MEASURINGS)

@@ -129,7 +129,7 @@ def test_the_readme_opens_with_the_two_commands() -> None:
 
 
 @pytest.mark.parametrize(
-    "page", [f"{package}settings.py" for package in ("", "fitness/", "statistics/", "comparison/")]
+    "page", [f"{package}settings.py" for package in ("", "fitness/", "statistics/", "comparison/", "control/")]
 )
 def test_every_default_setting_carries_its_reason(page: str) -> None:
     """Every knob has a unit, a default and a reason on its page of settings, one string below each."""

@@ -7,6 +7,7 @@ import multiprocessing
 import os
 from pathlib import Path
 
+import duckdb
 import pyarrow as pa
 import pytest
 from pyarrow import parquet
@@ -117,6 +118,44 @@ def test_damaged_and_foreign_files_are_named_and_left_out(tmp_path: Path) -> Non
     assert {*why} <= {path.name for path in folder.iterdir()}
 
 
+def test_a_flipped_bit_is_noticed_by_who_looks_thoroughly_and_is_never_packed(tmp_path: Path) -> None:
+    whole, rotten = add(tmp_path, "moss-1"), add(tmp_path, "moss-2")
+    column = next(
+        place for place in range(parquet.read_metadata(rotten).num_columns)
+        if parquet.read_metadata(rotten).schema.column(place).name == "friction"
+    )  # fmt: skip
+    at = parquet.read_metadata(rotten).row_group(0).column(column)
+    data = bytearray(rotten.read_bytes())
+    data[(at.dictionary_page_offset or at.data_page_offset) + at.total_compressed_size - 3] ^= 0x01
+    rotten.write_bytes(data)
+
+    store = UnitStore(tmp_path, thorough=True)
+
+    assert store.units()["serial"].tolist() == ["moss-1"]
+    assert [(found.path, "damaged inside" in found.why) for found in store.strangers] == [(rotten, True)]
+    assert pack_folder(whole.parent) is None
+    assert rotten.exists()
+
+
+def test_a_file_that_cannot_be_read_is_left_out_though_nobody_looked_thoroughly(tmp_path: Path) -> None:
+    add(tmp_path, "moss-1")
+    rotten = add(tmp_path, "moss-2")
+    data = bytearray(rotten.read_bytes())
+    data[4:400] = bytes(396)
+    rotten.write_bytes(data)
+    store = UnitStore(tmp_path)
+
+    assert store.units()["serial"].tolist() == ["moss-1"]
+    assert [found.path for found in store.strangers] == [rotten]
+
+
+def test_a_wrong_question_is_told_at_once(tmp_path: Path) -> None:
+    add(tmp_path)
+
+    with pytest.raises(duckdb.Error, match="no_such_column"):
+        UnitStore(tmp_path).query("select no_such_column from rows")
+
+
 def test_packing_changes_no_answer(tmp_path: Path) -> None:
     for number in range(5):
         add(tmp_path, f"moss-{number}", minutes=number, outcome="fail", reasons=[("friction", "C4")])
@@ -196,7 +235,7 @@ def test_without_its_libraries_the_store_says_what_to_install(tmp_path: Path, mo
         add(tmp_path)
 
 
-WRITERS, EACH = 3, 24
+WRITERS, EACH = 2, 24
 
 
 def _write(store: Path, writer: int) -> None:
