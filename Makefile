@@ -4,10 +4,14 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/ready
 
-.PHONY: demo test lint bench accuracy coverage coverage-dynamics error-rates decision-risks hard-stops soak wire-page budget-page samples clean
+.PHONY: demo demo-line test lint bench accuracy coverage coverage-dynamics error-rates decision-risks hard-stops soak wire-page budget-page samples clean
 
 demo: $(READY)
 	$(BIN)/keyplumb demo --out demo
+
+# A simulated line of 300 units: recorded, limits learned, inspected, charted, held against what was planted.
+demo-line: $(READY)
+	$(BIN)/keyplumb demo-line --out demo-line
 
 test: lint
 	$(BIN)/python -m pytest -n 2
@@ -67,4 +71,4 @@ $(READY): pyproject.toml constraints.txt
 	touch $(READY)
 
 clean:
-	rm -rf $(VENV) demo build *.egg-info
+	rm -rf $(VENV) demo demo-line build *.egg-info

@@ -11,7 +11,7 @@ from itertools import chain
 
 import numpy as np
 
-from benchmarks import cable, coverage, report_cost, store, survey
+from benchmarks import cable, coverage, line, report_cost, store, survey
 from rig.protocol.frames import FrameDecoder, encode_frame
 from rig.protocol.messages import SAMPLE_DTYPE, SampleBlock
 from rig.virtual.bench import Bench, BenchSpec
@@ -60,5 +60,6 @@ def coverage_lines() -> Iterable[str]:
 
 
 if __name__ == "__main__":
-    for line in chain(survey.lines(), report_cost.lines(), lines(), cable.lines(), store.lines(), coverage_lines()):
-        print(line, flush=True)
+    parts = (survey, line, report_cost)
+    for told in chain(*(part.lines() for part in parts), lines(), cable.lines(), store.lines(), coverage_lines()):
+        print(told, flush=True)

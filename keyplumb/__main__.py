@@ -16,6 +16,7 @@ from keyplumb.commands import (
     check,
     compare,
     demo,
+    demo_line,
     export,
     gallery,
     gauge,
@@ -32,10 +33,11 @@ from keyplumb.commands import (
     trend,
     virtual_rig,
 )
-from keyplumb.exit_codes import INTERRUPTED, exit_code_of
+from keyplumb.exit_codes import exit_code_of, in_words
 
 COMMANDS: tuple[ModuleType, ...] = (
     demo,
+    demo_line,
     ports,
     check,
     calibrate,
@@ -99,18 +101,8 @@ def main(words: list[str] | None = None) -> int:
         code = exit_code_of(trouble)
         if code is None or arguments.debug:
             raise
-        print(f"keyplumb: {_in_words(trouble, code)}", file=sys.stderr)
+        print(f"keyplumb: {in_words(trouble)}", file=sys.stderr)
         return code
-
-
-def _in_words(trouble: BaseException, code: int) -> str:
-    if code == INTERRUPTED:
-        return "interrupted; what was finished is safe, and `keyplumb resume` goes on with a survey"
-    if type(trouble).__module__ == "builtins" and isinstance(trouble, OSError) and trouble.strerror:
-        if trouble.filename is None:  # a network port that is taken, say
-            return f"{trouble.strerror}; choose another"
-        return f"{trouble.filename}: {trouble.strerror}; choose another place, or make room there"
-    return str(trouble)
 
 
 if __name__ == "__main__":

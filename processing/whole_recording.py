@@ -3,25 +3,16 @@
 How it works: what is found out about one key hangs on no other key until all are compared. So the keys are dealt out
 in runs, a few at a time; a worker opens the file itself, measures a run and sends the results back, which keep their
 order. A run on which a worker has failed is measured again here: an error is raised as if there had been no workers.
-Workers are forked: they begin at once with all that is loaded. Where that is not safe (other systems than Linux, a
-program with threads of its own) one process does the work, unless more are asked for; then they start afresh.
+Where workers cannot be forked (`workers.py`) one process does the work, unless more are asked for.
 """
 
 from __future__ import annotations
 
-import ctypes
 import multiprocessing
-import os
-import signal
-import sys
-import threading
-import warnings
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
+from concurrent.futures import Future
 from dataclasses import replace
 from functools import partial
-from multiprocessing.context import BaseContext
 from pathlib import Path
 
 from processing.calibrate import recalibrated
@@ -29,14 +20,11 @@ from processing.keyboard import KeyboardResult
 from processing.pipeline import analyse, each_key, side_by_side
 from processing.settings import Settings
 from processing.stages import KeyResult
+from processing.workers import a_pool, begun, can_be_forked, keep_memory, processors
 from recordings.calibration_record import CalibrationRecord
 from recordings.keys import Key
 from recordings.reader import RecordingFile, open_recording
 
-M_TRIM_THRESHOLD, M_MMAP_THRESHOLD = -1, -3
-"""As in malloc.h of the GNU C library."""
-KEPT_BYTES = 32 * 2**20
-"""The arrays of a key of a hundred thousand samples, and the most that M_MMAP_THRESHOLD may be."""
 MeasureRun = Callable[[Sequence[Key]], tuple[KeyResult, ...]]
 PAYS_FROM_SAMPLES = 400_000
 """Two processes need a tenth of a second to begin and to send results; so many samples take longer than that."""
@@ -60,7 +48,7 @@ def analyse_file(
     """
     chosen = opened.keys if keys is None else tuple(keys)
     header = recalibrated(opened.header, record)
-    _keep_memory()
+    keep_memory()
     count = min(len(chosen), _as_many_as_pay(opened, chosen) if workers is None else workers)
     if count <= 1:
         found = analyse(header, map(opened.read_key, chosen), settings, diary=opened.diary)
@@ -72,10 +60,10 @@ def analyse_file(
 
 
 def _as_many_as_pay(opened: RecordingFile, keys: Sequence[Key]) -> int:
-    forks = sys.platform == "linux" and threading.active_count() == 1 and not multiprocessing.current_process().daemon
+    forks = can_be_forked() and not multiprocessing.current_process().daemon
     if not forks or sum(opened.sample_count(key) for key in keys) < PAYS_FROM_SAMPLES:
         return 1
-    return len(os.sched_getaffinity(0))
+    return processors()
 
 
 def _runs(keys: Sequence[Key], workers: int) -> list[tuple[Key, ...]]:
@@ -88,11 +76,9 @@ def _runs(keys: Sequence[Key], workers: int) -> list[tuple[Key, ...]]:
 
 
 def _in_workers(measure_run: MeasureRun, runs: list[tuple[Key, ...]], count: int) -> Iterator[KeyResult]:
-    with ProcessPoolExecutor(count, _how_to_start(), _be_a_worker) as pool:
+    with a_pool(count) as pool:
         try:
-            with warnings.catch_warnings():  # numpy's idle threads; its libraries are made to be forked
-                warnings.filterwarnings("ignore", ".*multi-threaded, use of fork", DeprecationWarning)
-                futures = [_begun(pool, measure_run, run) for run in runs]
+            futures = [begun(pool, measure_run, run) for run in runs]
             for run, future in zip(runs, futures, strict=True):
                 if _failed(future):
                     yield from measure_run(run)
@@ -100,38 +86,6 @@ def _in_workers(measure_run: MeasureRun, runs: list[tuple[Key, ...]], count: int
                     yield from map(_read_only_again, future.result())
         finally:
             pool.shutdown(cancel_futures=True)
-
-
-def _begun(pool: ProcessPoolExecutor, measure_run: MeasureRun, run: tuple[Key, ...]) -> Future[tuple[KeyResult, ...]]:
-    """Return a run's future; where the workers are dead already, one that has failed."""
-    try:
-        return pool.submit(measure_run, run)
-    except BrokenProcessPool as broken:
-        failed: Future[tuple[KeyResult, ...]] = Future()
-        failed.set_exception(broken)
-        return failed
-
-
-def _how_to_start() -> BaseContext:
-    forks = sys.platform == "linux" and threading.active_count() == 1
-    return multiprocessing.get_context("fork" if forks else "spawn")
-
-
-def _be_a_worker() -> None:
-    """Leave Ctrl-C, which reaches every process of a terminal, to the parent; and keep memory once it is there."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _keep_memory()
-
-
-def _keep_memory() -> None:
-    """Let this process keep up to KEPT_BYTES that it does not need just now.
-
-    The C library gives memory back to the system whenever a long array is done with, and the next one has to be had
-    page by page: over a thousand times a key, and a tenth of a worker's time.
-    """
-    if sys.platform == "linux" and (mallopt := getattr(ctypes.CDLL(None), "mallopt", None)):
-        for parameter in (M_TRIM_THRESHOLD, M_MMAP_THRESHOLD):
-            mallopt(parameter, KEPT_BYTES)
 
 
 def _measure_run(

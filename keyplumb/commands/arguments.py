@@ -49,6 +49,39 @@ def add_recording(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("recording", type=Path, metavar="REC.h5", help="a recording made by `survey` or `import`")
 
 
+def add_recordings(parser: argparse.ArgumentParser) -> None:
+    """Add the recordings to be read, one or more."""
+    parser.add_argument(
+        "recordings", type=Path, nargs="+", metavar="REC.h5", help="recordings made by `survey`, `press` or `import`"
+    )
+
+
+def a_count(text: str) -> int:
+    """Return a number of processes. Raises ValueError."""
+    count = int(text)
+    if count < 1:
+        raise ValueError("at least one process must do the work")
+    return count
+
+
+def add_hands(parser: argparse.ArgumentParser) -> argparse._ArgumentGroup:
+    """Add who does the work on many files; returns the group of words, for what else is about many."""
+    many = parser.add_argument_group("many files")
+    hands = many.add_mutually_exclusive_group()
+    hands.add_argument(
+        "--workers",
+        type=understood_by(a_count),
+        metavar="N",
+        help="processes (default: as many as there are processors)",
+    )
+    hands.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="a dask.distributed scheduler, as tcp://host:8786, instead of processes here",
+    )
+    return many
+
+
 def add_calibration(parser: argparse.ArgumentParser) -> None:
     """Add a calibration record in place of the one in the recording."""
     parser.add_argument(

@@ -1,4 +1,4 @@
-"""`keyplumb inspect`: a unit against its limits - pass, fail or cannot tell, with the reason."""
+"""`keyplumb inspect`: units against their limits - pass, fail or cannot tell, with the reason."""
 
 from __future__ import annotations
 
@@ -9,7 +9,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from keyplumb.commands.arguments import add_about, add_calibration, add_midi, add_units, chosen_calibration
+from keyplumb.commands.arguments import (
+    add_about,
+    add_calibration,
+    add_hands,
+    add_midi,
+    add_units,
+    chosen_calibration,
+)
 from keyplumb.commands.learn_talk import learn
 from keyplumb.exit_codes import CANNOT_TELL, DONE, FAILED
 
@@ -27,18 +34,22 @@ CODE_OF = {"pass": DONE, "fail": FAILED, "cannot tell": CANNOT_TELL}
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's words."""
-    parser.add_argument("recording", type=Path, nargs="?", metavar="UNIT.h5", help="the recording of the unit")
+    parser.add_argument("recordings", type=Path, nargs="*", metavar="UNIT.h5", help="the recordings, one a unit")
     parser.add_argument("--limits", type=Path, metavar="L.toml", help="the limits file")
     parser.add_argument("--new-limits", type=Path, metavar="FILE", help="write an example of a limits file, and stop")
     parser.add_argument(
         "--learn", type=Path, nargs="+", metavar="GOOD.h5", help="propose limits from good units, one recording each"
     )
-    parser.add_argument("--json", action="store_true", help="every decision as JSON, in N, mm, mJ")
+    parser.add_argument(
+        "--json", action="store_true", help="every decision as JSON, in N, mm, mJ; of several units a line each"
+    )
     parser.add_argument("--csv", type=Path, metavar="FILE", help="write a row a decision")
     parser.add_argument("--junit", type=Path, metavar="FILE", help="write JUnit XML, a test case a key")
     parser.add_argument("--pdf", type=Path, metavar="FILE", help="write one page to print")
     add_calibration(parser)
     add_units(parser)
+    many = add_hands(parser)
+    many.add_argument("--store", type=Path, metavar="DIR", help="add the units to this store (`keyplumb trend`)")
     live = parser.add_argument_group(
         "survey and judge at once", "in place of UNIT.h5; the keys are those that the limits expect"
     )
@@ -59,6 +70,15 @@ def run(arguments: argparse.Namespace) -> int:
         return learn(arguments)
     _demand_sense(arguments)
     _demand_places(arguments)
+    demand_store(arguments.store)
+    if len(arguments.recordings) > 1 or arguments.cluster:
+        from keyplumb.commands.inspect_many import inspect_many
+
+        return inspect_many(arguments)
+    return _inspect_one(arguments)
+
+
+def _inspect_one(arguments: argparse.Namespace) -> int:
     from processing.display import parse_units
     from processing.limits.judge import judge
     from processing.limits.reading import read_limits
@@ -72,11 +92,23 @@ def run(arguments: argparse.Namespace) -> int:
     verdict = judge(result, limits)
     tell_verdict(verdict, limits, parse_units(arguments.units), as_json=arguments.json)
     write_verdict(arguments, verdict, result, limits)
+    if arguments.store is not None:
+        from keyplumb.many.inspecting import Inspected, add_to_store, sha256_of
+
+        add_to_store(arguments.store, Inspected(verdict, result, sha256_of(_units_files(arguments)[0])))
     return CODE_OF[verdict.outcome]
 
 
+def demand_store(store: Path | None) -> None:
+    """Raise StoreLibrary before any work is done if units shall be stored and cannot be."""
+    if store is not None:
+        from processing.unit_store.schema import demand_libraries
+
+        demand_libraries()
+
+
 def _write_new_limits(arguments: argparse.Namespace) -> int:
-    if arguments.recording is not None or arguments.limits is not None:
+    if arguments.recordings or arguments.limits is not None:
         arguments.wrong_use("--new-limits writes an example and judges nothing: leave UNIT.h5 and --limits")
     from processing.limits.new_limits import write_new_limits
 
@@ -87,12 +119,12 @@ def _write_new_limits(arguments: argparse.Namespace) -> int:
 
 def _demand_sense(arguments: argparse.Namespace) -> None:
     """Refuse words that do not go together."""
-    if arguments.limits is None or (arguments.recording is None and arguments.port is None):
+    if arguments.limits is None or not (arguments.recordings or arguments.port):
         arguments.wrong_use("which unit, and which limits? keyplumb inspect UNIT.h5 --limits L.toml")
     if arguments.port is None and (arguments.out or arguments.stop_on_fail or arguments.programme):
         arguments.wrong_use("--out, --programme and --stop-on-fail are for a survey: say which rig with --port")
     if arguments.port is not None:
-        if arguments.recording is not None or arguments.out is None:
+        if arguments.recordings or arguments.cluster or arguments.out is None:
             arguments.wrong_use("with --port the unit is recorded first: leave UNIT.h5 and say where with --out")
         if arguments.calibration is not None:
             arguments.wrong_use(
@@ -100,10 +132,9 @@ def _demand_sense(arguments: argparse.Namespace) -> None:
             )
 
 
-def _unit(arguments: argparse.Namespace) -> Path:
-    """Return the recording that is judged."""
-    chosen: Path = arguments.out if arguments.port is not None else arguments.recording
-    return chosen
+def _units_files(arguments: argparse.Namespace) -> list[Path]:
+    """Return the recordings that are judged."""
+    return [arguments.out] if arguments.port is not None else arguments.recordings
 
 
 def _written(arguments: argparse.Namespace) -> list[Path]:
@@ -115,7 +146,7 @@ def _demand_places(arguments: argparse.Namespace) -> None:
     """Refuse, before anything is measured, to write a verdict over what it is made from, or where it cannot lie."""
     from recordings.errors import NoSuchFile
 
-    read = {path.resolve() for path in (_unit(arguments), arguments.limits)}
+    read = {path.resolve() for path in (*_units_files(arguments), arguments.limits)}
     for path in _written(arguments):
         if path.resolve() in read:
             arguments.wrong_use(f"{path} is read here and is not written over; choose another name")
@@ -128,8 +159,9 @@ def _measured(arguments: argparse.Namespace, limits: Limits) -> KeyboardResult:
     from processing.whole_recording import analyse_file
     from recordings.reader import open_recording
 
-    with open_recording(_unit(arguments)) as opened:
-        return analyse_file(opened, limits.expected.settings(), record=chosen_calibration(arguments))
+    with open_recording(_units_files(arguments)[0]) as opened:
+        settings = limits.expected.settings()
+        return analyse_file(opened, settings, record=chosen_calibration(arguments), workers=arguments.workers)
 
 
 def tell_verdict(verdict: UnitVerdict, limits: Limits, units: Units, *, as_json: bool) -> None:

@@ -39,7 +39,16 @@ def _demand_sense(arguments: argparse.Namespace) -> None:
     from processing.errors import FileIsThere
     from recordings.errors import NoSuchFile
 
-    beside = (arguments.recording, arguments.limits, arguments.csv, arguments.junit, arguments.pdf, arguments.port)
+    beside = (
+        arguments.recordings or None,
+        arguments.store,
+        arguments.limits,
+        arguments.csv,
+        arguments.junit,
+        arguments.pdf,
+        arguments.port,
+        arguments.cluster,
+    )
     if arguments.json or any(one is not None for one in beside):
         arguments.wrong_use("--learn proposes limits and judges nothing: give good units, --out, and no more")
     if arguments.out is None:

@@ -1,16 +1,18 @@
-"""`keyplumb measure`: numbers of a recording, for people, as JSON or as CSV."""
+"""`keyplumb measure`: numbers of one recording or of many, for people, as JSON or as CSV."""
 
 from __future__ import annotations
 
 import argparse
 import json
 import sys
+from functools import partial
 from typing import TYPE_CHECKING
 
 from keyplumb.commands.arguments import (
     add_calibration,
     add_front_edge,
-    add_recording,
+    add_hands,
+    add_recordings,
     add_units,
     chosen_calibration,
     chosen_settings,
@@ -19,7 +21,7 @@ from keyplumb.commands.arguments import (
 )
 from keyplumb.commands.budget_talk import key_and_measurand, number_of_trials, tell_budget
 from keyplumb.commands.weight_talk import tell_weight_test
-from keyplumb.exit_codes import DONE
+from keyplumb.exit_codes import BAD_INPUT, DONE
 
 if TYPE_CHECKING:
     from processing.display import Units
@@ -34,9 +36,11 @@ NARROWEST = 118
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's words."""
-    add_recording(parser)
+    add_recordings(parser)
     form = parser.add_mutually_exclusive_group()
-    form.add_argument("--json", action="store_true", help="all numbers as JSON, in N, mm, s, mJ")
+    form.add_argument(
+        "--json", action="store_true", help="all numbers as JSON, in N, mm, s, mJ; of several recordings a line each"
+    )
     form.add_argument("--csv", action="store_true", help="all numbers as CSV, one row per key and measurand")
     parser.add_argument("--keys", type=some_keys, help="only these: C4, A0..C8, naturals, sharps (default all)")
     parser.add_argument(
@@ -59,32 +63,62 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_calibration(parser)
     add_front_edge(parser)
     add_units(parser)
+    add_hands(parser)
     parser.set_defaults(wrong_use=parser.error)
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Measure and print."""
+    """Measure and print. Exit 3 if some of several recordings could not be measured; the others are."""
     if arguments.monte_carlo and not arguments.budget:
         arguments.wrong_use("--monte-carlo is about a budget: say which with --budget KEY:MEASURAND")
     if arguments.budget and (arguments.csv or arguments.keys):
         arguments.wrong_use("--budget names its key and is a table or JSON: leave --csv and --keys")
     if arguments.whole_grams and (arguments.json or arguments.csv or arguments.budget):
         arguments.wrong_use("--whole-grams is a table for people: leave --json, --csv and --budget")
+    if len(arguments.recordings) > 1 or arguments.cluster:
+        if arguments.budget or arguments.whole_grams:
+            arguments.wrong_use("--budget and --whole-grams are about one recording on this machine")
+        return _measure_many(arguments)
+    arguments.recording = arguments.recordings[0]
     if arguments.budget:
         tell_budget(arguments)
         return DONE
+    return _measure_one(arguments)
+
+
+def _measure_many(arguments: argparse.Namespace) -> int:
+    """Print each recording's lines as they come, then what failed."""
+    from keyplumb.many.measuring import CSV_HEAD, Asked, Form, failure_line, told, with_name
+    from keyplumb.many.outcomes import Failed
+    from keyplumb.many.over_files import over_files
+    from keyplumb.many.progress import Watched
+    from processing.display import parse_units
+
+    form: Form = "json" if arguments.json else "csv" if arguments.csv else "sentence"
+    asked = Asked(chosen_settings(arguments), arguments.keys, chosen_calibration(arguments))
+    work = partial(told, asked=asked, form=form, units=parse_units(arguments.units))
+    outcomes = over_files(work, arguments.recordings, workers=arguments.workers, cluster=arguments.cluster)
+    watched = Watched(len(arguments.recordings), bar=not sys.stdout.isatty())
+    if form == "csv":
+        print(CSV_HEAD)
+    for outcome in watched.results(outcomes):
+        if not isinstance(outcome, Failed):
+            print(with_name(outcome.file, outcome.result, form), flush=True)
+        elif form == "json":
+            print(failure_line(outcome), flush=True)
+    watched.tell_failures()
+    return BAD_INPUT if watched.failed else DONE
+
+
+def _measure_one(arguments: argparse.Namespace) -> int:
+    from keyplumb.many.measuring import Asked
     from processing.display import parse_units
     from processing.views import measure_view, tidy_table
-    from processing.whole_recording import analyse_file
-    from recordings.errors import MalformedRecording
     from recordings.reader import open_recording
 
-    record = chosen_calibration(arguments)
+    asked = Asked(chosen_settings(arguments), arguments.keys, chosen_calibration(arguments))
     with open_recording(arguments.recording) as opened:
-        chosen = [key for key in opened.keys if arguments.keys is None or key in arguments.keys]
-        if not chosen:
-            raise MalformedRecording(str(arguments.recording), "holds none of the keys asked for; see `keyplumb info`")
-        result = analyse_file(opened, chosen_settings(arguments), keys=chosen, record=record)
+        result = asked.measured(opened, workers=arguments.workers)
         if not opened.complete:
             print("keyplumb: the recording was interrupted; measuring what is there", file=sys.stderr)
     if arguments.json:

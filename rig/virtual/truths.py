@@ -48,20 +48,27 @@ def true_curve(key: KeySpec, *, speed_mm_per_s: float = SPEED_MM_PER_S) -> TrueC
         down.append(_led(action, place, speed_mm_per_s, dt_s))
     up = [max(0.0, _led(action, back, -speed_mm_per_s, dt_s)) for back in reversed(ways)]
     way, down_newton, up_newton = np.array(ways), np.array(down), np.array(up[::-1])
-    touch_mm = float(np.interp(TOUCH_NEWTON, down_newton[:2], way[:2]))
-    return TrueCurve(way - touch_mm, down_newton, up_newton, touch_mm)
+    return curve_from_touch(way, down_newton, up_newton)
+
+
+def curve_from_touch(place_mm: FloatArray, down_newton: FloatArray, up_newton: FloatArray) -> TrueCurve:
+    """Return the curve of forces at places on the key's own way, in steps so short that the first one meets touch."""
+    touch_mm = float(np.interp(TOUCH_NEWTON, down_newton[:2], place_mm[:2]))
+    return TrueCurve(place_mm - touch_mm, down_newton, up_newton, touch_mm)
 
 
 def _led(action: KeyAction, place_mm: float, speed: float, dt_s: float) -> float:
     return action.standing_force(place_mm) + action.friction.advance(speed, dt_s, action.grit.grip(place_mm))
 
 
-def true_features(key: KeySpec, *, speed_mm_per_s: float = SPEED_MM_PER_S) -> dict[str, float | None]:
+def true_features(
+    key: KeySpec, *, speed_mm_per_s: float = SPEED_MM_PER_S, curve: TrueCurve | None = None
+) -> dict[str, float | None]:
     """Return the true value of the measurands that slow strokes give; None: this key has none (no let-off, ...).
 
-    Units as in the JSON contract: N, mm, mJ.
+    Units as in the JSON contract: N, mm, mJ. curve: the key's, on an even grid, if it is at hand already.
     """
-    curve = true_curve(key, speed_mm_per_s=speed_mm_per_s)
+    curve = curve or true_curve(key, speed_mm_per_s=speed_mm_per_s)
     x, down, up = curve.way_mm, curve.down_newton, curve.up_newton
     dip = first_reached(x, down, BED_NEWTON, after=x[-1] / 2)
     trigger = key.note.on_mm - curve.touch_mm

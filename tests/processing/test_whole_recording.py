@@ -80,7 +80,7 @@ def test_workers_that_die_cost_nothing_but_time(path: Path) -> None:
 
 
 def test_a_short_recording_is_measured_by_one_process(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("processing.whole_recording.ProcessPoolExecutor", None)
+    monkeypatch.setattr("processing.whole_recording.a_pool", None)
 
     assert len(measured(path, None).keys) == len(KEYS) - 1
 
