@@ -155,7 +155,8 @@ def _say(line: Line, capable: tuple[Capable, ...], reasons: tuple[ParetoRow, ...
         print(sentence)
     for one in capable:
         worst = f"{one.found.ppk.value:.2f} ({one.found.ppk.low:.2f} to {one.found.ppk.high:.2f})"
-        print(f"{caption_of(one.measurand)} ({one.group.name}): Ppk {worst} at the worst key, {one.key.name}.")
+        past = "" if one.in_control else " Of the past only: a chart signals."
+        print(f"{caption_of(one.measurand)} ({one.group.name}): Ppk {worst} at the worst key, {one.key.name}.{past}")
     for row in reasons[:MOST_REASONS]:
         print(f"{row.reason}: {row.units} units; with those above {100.0 * row.covered:.0f} % of those with a reason.")
     for sentence in (*rate_sentences(line), *cautions(line), *left_out_sentences(line)):

@@ -22,6 +22,8 @@ from processing.stages import BoolArray, FloatArray
 EventKind = Literal["step", "drift", "batch", "single unit"]
 FEWEST_LASTING = 3
 """Units after a change before a step or a drift is called so: a change of the last two may be a batch that goes on."""
+LONGEST_BATCH = 400
+"""Units; a longer one is told as a step there and a step back. Else a line of thousands would fill the memory."""
 PARAMETERS: dict[EventKind, int] = {"step": 2, "drift": 2, "batch": 3, "single unit": 2}
 
 
@@ -90,24 +92,29 @@ def find_event(values: FloatArray, *, after: int, coverage: float = 0.95) -> Eve
 def _levels(centred: FloatArray, after: int) -> _Fits:
     """Fit a level that differs from one unit to another, for all such pairs; a step ends with the series."""
     count = len(centred)
-    first, last = (places.astype(np.float64) for places in np.triu_indices(count))
-    late = first >= after
-    first, last = first[late], last[late]
+    begins, long = np.arange(after, count), np.arange(min(count, LONGEST_BATCH))
+    first, last = (places.ravel() for places in np.broadcast_arrays(begins[:, None], begins[:, None] + long))
+    first, last = first[last < count - 1], last[last < count - 1]
+    first, last = np.concatenate([first, begins]), np.concatenate([last, np.full(len(begins), count - 1)])
     summed = np.concatenate([[0.0], np.cumsum(centred)])
-    total = summed[last.astype(int) + 1] - summed[first.astype(int)]
-    long = last - first + 1.0
-    return _fits("batch", first, last, total, long - long**2 / count, float(centred @ centred))
+    units = (last - first + 1).astype(np.float64)
+    total = summed[last + 1] - summed[first]
+    squares = float(centred @ centred)
+    return _fits("batch", first.astype(np.float64), last.astype(np.float64), total, units - units**2 / count, squares)
 
 
 def _drifts(centred: FloatArray, after: int) -> _Fits | None:
+    """Fit a line that begins to rise at a unit and is 1 at the last, for all such units."""
     count = len(centred)
-    first = np.arange(after, count - FEWEST_LASTING + 1, dtype=np.float64)
+    first = np.arange(after, count - FEWEST_LASTING + 1)
     if len(first) == 0:
         return None
-    rise = np.clip(np.arange(count)[None, :] - first[:, None] + 1.0, 0.0, None)
-    shape = rise / rise[:, -1:]
-    norm = (shape**2).sum(axis=1) - shape.sum(axis=1) ** 2 / count
-    return _fits("drift", first, np.full(len(first), count - 1.0), shape @ centred, norm, float(centred @ centred))
+    late = np.cumsum(centred[::-1])[::-1]
+    products = np.cumsum(late[::-1])[::-1][first]  # of (1, 2, 3, ...) with the units from each on
+    rising = (count - first).astype(np.float64)
+    norm = (rising + 1.0) * (2.0 * rising + 1.0) / (6.0 * rising) - (rising + 1.0) ** 2 / (4.0 * count)
+    last = np.full(len(first), count - 1.0)
+    return _fits("drift", first.astype(np.float64), last, products / rising, norm, float(centred @ centred))
 
 
 def _fits(

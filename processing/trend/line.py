@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from processing.control.capability import probability_if_normal
 from processing.control.family import Widths, widths_for
 from processing.control.settings import ControlSettings
 from processing.control.watch import Watched, watch
@@ -59,8 +60,8 @@ class LineSeries:
     @property
     def measuring_share(self) -> float:
         """Return how much of the chart's variance measuring may make up at most, 0 to 1."""
-        u = float(np.nanmedian(self.series.u))
-        return min(1.0, (u / self.watched.baseline.sigma) ** 2) if np.isfinite(u) else float("nan")
+        known = self.series.u[np.isfinite(self.series.u)]
+        return min(1.0, float(np.median(known) / self.watched.baseline.sigma) ** 2) if len(known) else float("nan")
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,13 +161,13 @@ def _unsteady(values: FloatArray) -> Unsteady:
     von Neumann's ratio of successive squared differences to the sum of squares has, for independent normal values,
     mean 2 and variance 4 (n - 2) / (n^2 - 1) and is nearly normal (von Neumann 1941, from memory).
     """
-    from scipy.stats import norm, shapiro
+    from scipy.stats import norm
 
     values = values[np.isfinite(values)]
     count = len(values)
     ratio = float((np.diff(values) ** 2).sum() / ((values - values.mean()) ** 2).sum())
     z = (ratio - 2.0) / np.sqrt(4.0 * (count - 2) / (count**2 - 1.0))
-    return Unsteady(float(shapiro(values).pvalue), float(2.0 * norm.sf(abs(z))))
+    return Unsteady(probability_if_normal(values), float(2.0 * norm.sf(abs(z))))
 
 
 def _whole_measurands(left_out: Sequence[LeftOut], groups: int) -> tuple[LeftOut, ...]:

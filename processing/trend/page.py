@@ -119,14 +119,20 @@ def _capability(told: Told, shown: Shown) -> tuple[Block, ...]:
 
 
 def _capable_row(one: Capable, shown: Shown) -> tuple[str, ...]:
-    ends = ["-" if end is None else with_unit(end, one.unit, shown) for end in (one.lower, one.upper)]
     found = one.found
     by = f"{found.count} units, {found.by}"
     return (
-        caption_of(one.measurand), one.group.name, one.key.name, " to ".join(ends),
+        caption_of(one.measurand), one.group.name, one.key.name, _limits(one, shown),
         *(_index(index) for index in (found.cp, found.cpk, found.pp, found.ppk)), by, _share(found.beyond),
         "" if one.in_control else "a chart signals",
     )  # fmt: skip
+
+
+def _limits(one: Capable, shown: Shown) -> str:
+    lower, upper = (None if end is None else with_unit(end, one.unit, shown) for end in (one.lower, one.upper))
+    if lower is None or upper is None:
+        return f"from {lower}" if upper is None else f"up to {upper}"
+    return f"{lower} to {upper}"
 
 
 def _index(index: Index | None) -> str:

@@ -54,6 +54,32 @@ def test_without_noise_a_change_is_found_exactly() -> None:
         assert event.contribution == pytest.approx(0.5 * shape(60), abs=1e-6)
 
 
+@pytest.mark.parametrize("shape", [step, drift, batch])
+def test_a_fit_is_that_of_least_squares(shape: Shape) -> None:
+    """Against numpy's least squares with the shape at the place that was found."""
+    values = np.random.default_rng(8).standard_normal(COUNT) + 0.5 * shape(60)
+
+    event = find_event(values, after=BASELINE)
+
+    assert event is not None
+    design = np.column_stack([np.ones(COUNT), event.contribution / event.size])
+    (_, size), (left,), *_ = np.linalg.lstsq(design, values)
+    assert event.size == pytest.approx(size)
+    norm = np.linalg.inv(design.T @ design)[1, 1]
+    assert event.size_u == pytest.approx(np.sqrt(left / (COUNT - 2) * norm))
+
+
+def test_a_line_of_thousands_of_units_is_looked_through_too() -> None:
+    values = np.random.default_rng(9).standard_normal(4000)
+    values[2500:] += 1.0
+
+    event = find_event(values, after=BASELINE)
+
+    assert event is not None
+    assert event.kind == "step"
+    assert event.first_between[0] <= 2500 <= event.first_between[1]
+
+
 def test_one_odd_unit_is_no_batch() -> None:
     values = np.zeros(COUNT)
     values[70] = 4.0

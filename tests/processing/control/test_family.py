@@ -13,8 +13,8 @@ from processing.control.settings import ControlSettings
 from processing.control.watch import watch
 from processing.stages import FloatArray
 
-SERIES, BASELINE, HORIZON, FAMILIES = 6, 20, 40, 400
-QUICK = ControlSettings(false_alarms=0.2, horizon=HORIZON, replicates=100_000)
+SERIES, BASELINE, HORIZON, FAMILIES = 6, 20, 40, 300
+QUICK = ControlSettings(false_alarms=0.2, horizon=HORIZON, replicates=50_000)
 
 
 def signals(lines: FloatArray, settings: ControlSettings) -> bool:
@@ -24,7 +24,7 @@ def signals(lines: FloatArray, settings: ControlSettings) -> bool:
 
 
 def test_without_a_change_a_family_cries_wolf_as_seldom_as_it_says() -> None:
-    """400 families of 6 independent series, seeds other than those that made the limits; 20 % so that few show it."""
+    """300 families of 6 independent series, seeds other than those that made the limits; 20 % so that few show it."""
     random = np.random.default_rng(77)
     false = sum(signals(random.standard_normal((SERIES, BASELINE + HORIZON)), QUICK) for _ in range(FAMILIES))
 
@@ -35,11 +35,11 @@ def test_without_a_change_a_family_cries_wolf_as_seldom_as_it_says() -> None:
 def test_series_that_go_together_cry_wolf_no_more_often_than_stated() -> None:
     random = np.random.default_rng(78)
     false = 0
-    for _ in range(200):
+    for _ in range(150):
         shared = random.standard_normal(BASELINE + HORIZON)
         false += signals(0.9 * shared + 0.44 * random.standard_normal((SERIES, BASELINE + HORIZON)), QUICK)
 
-    assert false <= binom.ppf(0.995, 200, QUICK.false_alarms)
+    assert false <= binom.ppf(0.995, 150, QUICK.false_alarms)
 
 
 def test_limits_of_three_sigma_would_cry_wolf_in_nearly_every_family() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import multiprocessing
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 import duckdb
@@ -13,7 +14,7 @@ import pytest
 from pyarrow import parquet
 
 from processing.errors import NoUnitStore, StoreLibrary
-from processing.unit_store import UnitStore, add_unit, adding, pack_folder, packing, schema
+from processing.unit_store import UnitStore, add_unit, adding, folder, pack_folder, packing, schema
 from processing.unit_store.schema import ABOUT, store_schema
 from recordings.errors import RecordingInUse
 from recordings.folder_lock import lock_folder
@@ -100,13 +101,13 @@ def test_a_store_that_is_absent_or_empty_says_how_units_come_in(tmp_path: Path, 
 
 def test_damaged_and_foreign_files_are_named_and_left_out(tmp_path: Path) -> None:
     whole = add(tmp_path)
-    folder = whole.parent
-    (folder / "half.parquet").write_bytes(whole.read_bytes()[:1000])
-    (folder / "empty.parquet").write_bytes(b"")
-    parquet.write_table(pa.table({"a": [1]}), folder / "foreign.parquet")
+    beside = whole.parent
+    (beside / "half.parquet").write_bytes(whole.read_bytes()[:1000])
+    (beside / "empty.parquet").write_bytes(b"")
+    parquet.write_table(pa.table({"a": [1]}), beside / "foreign.parquet")
     newer = json.dumps({"schema": 99, "replaces": []}).encode()
-    parquet.write_table(store_schema().empty_table().replace_schema_metadata({ABOUT: newer}), folder / "newer.parquet")
-    (folder / ".x.parquet.7.writing").write_bytes(b"half")
+    parquet.write_table(store_schema().empty_table().replace_schema_metadata({ABOUT: newer}), beside / "newer.parquet")
+    (beside / ".x.parquet.7.writing").write_bytes(b"half")
     store = UnitStore(tmp_path)
 
     assert len(store.units()) == 1
@@ -114,8 +115,8 @@ def test_damaged_and_foreign_files_are_named_and_left_out(tmp_path: Path) -> Non
     assert sorted(why) == ["empty.parquet", "foreign.parquet", "half.parquet", "newer.parquet"]
     assert "damaged" in why["half.parquet"]
     assert "newer keyplumb (schema 99" in why["newer.parquet"]
-    pack_folder(folder)
-    assert {*why} <= {path.name for path in folder.iterdir()}
+    pack_folder(beside)
+    assert {*why} <= {path.name for path in beside.iterdir()}
 
 
 def test_a_flipped_bit_is_noticed_by_who_looks_thoroughly_and_is_never_packed(tmp_path: Path) -> None:
@@ -175,17 +176,17 @@ def test_a_packing_that_died_before_it_deleted_doubles_nothing_and_the_next_one_
 ) -> None:
     for number in range(3):
         add(tmp_path, f"moss-{number}")
-    folder = tmp_path / "model=moss"
+    model = tmp_path / "model=moss"
     with monkeypatch.context() as dying:
         dying.setattr(packing, "_delete", lambda *_: None)
-        first = pack_folder(folder)
-    assert len(list(folder.glob("*.parquet"))) == 4
+        first = pack_folder(model)
+    assert len(list(model.glob("*.parquet"))) == 4
     assert len(UnitStore(tmp_path).units()) == 3
 
     add(tmp_path, "moss-3")
-    second = pack_folder(folder)
+    second = pack_folder(model)
 
-    assert [path.name for path in folder.glob("*.parquet")] == [second.name]  # type: ignore[union-attr]
+    assert [path.name for path in model.glob("*.parquet")] == [second.name]  # type: ignore[union-attr]
     assert second != first
     assert len(UnitStore(tmp_path).units(which="all")) == 4
 
@@ -203,6 +204,22 @@ def test_a_file_that_is_packed_away_while_it_is_asked_is_found_again(tmp_path: P
     assert len(store.units()) == 3
 
 
+def test_a_listing_that_a_packing_overtakes_is_made_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The parts are deleted before the listing reaches them, the packed file is published behind it."""
+    for number in range(3):
+        add(tmp_path, f"moss-{number}")
+    model = tmp_path / "model=moss"
+    packed, calls, real = pack_folder(model), [], folder._parquet_files
+
+    def overtaken(asked: Path) -> Iterator[Path]:
+        calls.append(asked)
+        return iter(()) if len(calls) == 1 else real(asked)
+
+    monkeypatch.setattr(folder, "_parquet_files", overtaken)
+
+    assert [file.path for file in folder.Lister().listing([model]).files] == [packed]
+
+
 def test_older_files_with_fewer_columns_are_read_and_packed_with_newer_ones(tmp_path: Path) -> None:
     older = add(tmp_path, "moss-0")
     table = parquet.ParquetFile(older).read()
@@ -215,10 +232,10 @@ def test_older_files_with_fewer_columns_are_read_and_packed_with_newer_ones(tmp_
 
 
 def test_only_one_program_packs_at_a_time(tmp_path: Path) -> None:
-    folder = add(tmp_path).parent
+    model = add(tmp_path).parent
 
-    with lock_folder(folder), pytest.raises(RecordingInUse):
-        pack_folder(folder)
+    with lock_folder(model), pytest.raises(RecordingInUse):
+        pack_folder(model)
 
 
 def test_a_measuring_is_never_written_over_another(tmp_path: Path) -> None:
