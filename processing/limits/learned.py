@@ -46,6 +46,9 @@ class Proposal:
     units_wanted: int | None
     """How many units bring the half-width within `excess` of the least possible; None of a single unit, or beyond
     counting."""
+    off_unit: str | None
+    """The unit that lies off the others as a whole; it counts all the same, for only a person knows whether it is good.
+    """
     curved: bool
     """The keys lie along a curve and not along a line: the limits are wider for it."""
     own_u: float

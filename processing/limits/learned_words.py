@@ -9,6 +9,8 @@ from processing.limits.learned import Learned, Proposal
 from processing.limits.of_a_key import CAPTION_OF
 from recordings.keys import Key
 
+COARSE_IN_US = 2.0
+"""Limits nearer to the middle than so many shared uncertainties are no wider than the rig's own 95 % interval."""
 MANY = 6
 """More names than this are counted and not told one by one."""
 
@@ -33,6 +35,14 @@ def proposal_sentences(proposal: Proposal, units: Units) -> list[str]:
         f"  of that {with_unit(proposal.own_u, unit, units)} is measurement of the key itself; "
         f"{with_unit(proposal.shared_u, unit, units)} more is shared by all keys of a recording and not in the limits",
     ]
+    if proposal.half_width < COARSE_IN_US * proposal.shared_u:
+        sentences.append(
+            "  what all keys share is as large as the limits are wide: they are good for this calibration only"
+        )
+    if proposal.off_unit is not None:
+        sentences.append(
+            f"  {proposal.off_unit} lies off the other units as a whole and makes limits wider: is it good?"
+        )
     if proposal.curved:
         sentences.append("  its keys lie along a curve, and limits about a line are wider for it: split them by `keys`")
     return sentences
@@ -63,7 +73,7 @@ def _promise(learned: Learned) -> list[str]:
         f"{count} units: with {sure} confidence each limit holds {share} of the keys of all such units, if units and "
         "keys scatter like the bell curve about a line from A0 to C8 (tolerance intervals as in ISO 16269-6, with two "
         "levels of variation: keys of one unit are not as many units)",
-        f"of {values} numbers of a good unit up to {values * (1.0 - chosen.coverage):.1f} may then lie outside",
+        f"of {values} numbers of a good unit up to {values * (1.0 - chosen.coverage):.2g} may then lie outside",
         f"without the bell curve: in at least {_percent(extremes.surely_covers)} of further units all keys of a colour "
         "lie, in any one measurand, between the lowest and the highest seen here about the line; to say that of "
         f"{_percent(chosen.units_coverage)} takes {learned.units_for_extremes} units",

@@ -58,6 +58,7 @@ def proposed(series: dict[str, Series], settings: LearnSettings) -> Proposal | N
         told=told,
         half_width=half_width,
         units_wanted=_units_wanted(told, settings),
+        off_unit=_off_unit(kept, slope),
         curved=told.keys_variance > own_variance and _is_curved(kept, slope),
         own_u=float(np.sqrt(own_variance)),
         shared_u=float(np.mean([combine(one.shared).u for one in kept.values()])),
@@ -98,7 +99,10 @@ def _level(series: Series, slope: float) -> FloatArray:
 
 
 def _without_outliers(series: dict[str, Series]) -> tuple[dict[str, Series], tuple[tuple[str, Key], ...]]:
-    """Return the units without values that stand out of their own unit, and which those were."""
+    """Return the units without values that stand out of their own unit, and which those were.
+
+    A unit of which more stand out than may is left out of this measurand altogether.
+    """
     chosen = StatisticsSettings()
     slope = _slope(series.values())
     levels = [_level(one, slope) for one in series.values()]
@@ -107,11 +111,20 @@ def _without_outliers(series: dict[str, Series]) -> tuple[dict[str, Series], tup
     places = [(label, number) for label, one in series.items() for number in one.numbers]
     sure = np.abs(pooled) > SURELY_IN_US * np.concatenate([one.own_u for one in series.values()])
     out = {places[index] for index in found if sure[index]}
-    kept = {
+    left = {
         label: one.only(frozenset(number for number in one.numbers if (label, number) not in out))
         for label, one in series.items()
     }
+    usual = 1.0 - chosen.stand_out_share
+    kept = {label: one for label, one in left.items() if len(one.numbers) >= usual * len(series[label].numbers)}
     return kept, tuple((label, Key(number)) for label, number in sorted(out))
+
+
+def _off_unit(series: dict[str, Series], slope: float) -> str | None:
+    """Return the unit that lies off the others as a whole, more than chance would have it; None: none does."""
+    means = np.array([float(_level(one, slope).mean()) for one in series.values()])
+    found = generalised_esd(means, most=1, alpha=StatisticsSettings().clean_alpha).indices
+    return list(series)[found[0]] if found else None
 
 
 def _is_curved(series: dict[str, Series], slope: float) -> bool:

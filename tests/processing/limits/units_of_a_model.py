@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
@@ -15,9 +16,15 @@ ValueOf = Callable[[int], float]
 """Key number to value."""
 
 
+@cache
+def a_moss() -> KeyboardResult:
+    """Return a keyboard of 88 keys."""
+    return a_keyboard(instrument="moss")
+
+
 def a_unit(serial: str | None, values: Mapping[str, ValueOf], *, plain: KeyboardResult | None = None) -> KeyboardResult:
     """Return a unit whose measurands are those of a test keyboard, save those given."""
-    keyboard = plain or a_keyboard(instrument="moss")
+    keyboard = plain or a_moss()
     return replace(
         keyboard,
         header=replace(keyboard.header, run=replace(keyboard.header.run, serial=serial)),
