@@ -15,26 +15,23 @@ import tempfile
 import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
+from threading import Event
 
 import numpy as np
 
-from keyplumb.line.recorded_units import LineRig, record_unit, unit_file
+from keyplumb.line.recorded_units import LineRig, record_unit, recorded_key, unit_file
+from keyplumb.live_judge import LiveJudge
 from keyplumb.many.inspecting import inspected
 from keyplumb.many.measuring import Asked
 from keyplumb.many.outcomes import Done
 from keyplumb.many.over_files import over_files
-from processing.limits.judge import judge_key
 from processing.limits.types import Expected, LetoffLimit, Limits, Line, ValueLimit
-from processing.pipeline import analyse_key, basis_of
 from processing.settings import Settings
 from recordings.keys import Key
-from recordings.reader import open_recording
-from recordings.types import Header, KeyRecording, RawEvents, RawTrace
 from rig.virtual.line_of_units import keys_of_unit, load_line
-from rig.virtual.quick_press import led_curve, press_quickly
 
 UNITS, TURNS = 24, 3
 RATES_HZ = (1000, 5000)
@@ -117,37 +114,24 @@ def serve_a_cluster() -> None:
 
 
 def verdict_ms(rate_hz: int) -> list[float]:
-    """Return how long after its last sample the verdict on each key of a unit is there, ms."""
-    rig = LineRig(LINE)
-    spec = replace(rig.spec, sample_rate_hz=rate_hz)
-    with tempfile.TemporaryDirectory() as folder:
-        path = unit_file(Path(folder), LINE, 1)
-        record_unit(path, line=LINE)
-        with open_recording(path) as opened:
-            header: Header = opened.header
-    basis, took = basis_of(header, None), []
-    for key in keys_of_unit(LINE, 1):
-        samples, events = press_quickly(key, led_curve(key), spec, np.random.default_rng(key.number))
-        recording = KeyRecording(
-            Key(key.number),
-            RawTrace(
-                np.arange(len(samples)),
-                samples["tick_us"].astype(np.int64),
-                samples["force_counts"],
-                samples["displacement_counts"],
-            ),
-            RawEvents(events["tick_us"].astype(np.int64), events["source"], events["byte"]),
-        )
-        begun = time.perf_counter()
-        judge_key(analyse_key(recording, basis.calibration, basis.settings, basis.doubt), LIMITS)
-        took.append(1e3 * (time.perf_counter() - begun))
-    return took
+    """Return how long after its last sample the verdict on each key of a unit is said in a live inspection, ms."""
+    rig, said = LineRig(LINE, rate_hz), Event()
+    header, recordings = rig.header(1), [recorded_key(key, rig, 1, []) for key in keys_of_unit(LINE, 1)]
+    took = []
+    with LiveJudge(LIMITS, lambda *_: said.set(), print, stop_on_fail=False) as watch:
+        for recording in (recordings[0], *recordings):  # the first one loads libraries, and is not counted
+            said.clear()
+            begun = time.perf_counter()
+            watch.key_done(header, recording)
+            if not said.wait(60.0):
+                raise TimeoutError("no verdict after a minute")
+            took.append(1e3 * (time.perf_counter() - begun))
+    return took[1:]
 
 
 def lines() -> Iterable[str]:
     """Yield what was measured, a line each."""
     for rate_hz in RATES_HZ:
-        verdict_ms(rate_hz)  # the first one loads libraries
         took = verdict_ms(rate_hz)
         yield (
             f"verdict after the last sample of a key at {rate_hz} Hz: {np.median(took):.0f} ms, at worst "

@@ -12,7 +12,6 @@ if TYPE_CHECKING:
     from processing.display import Units
     from processing.limits.conformity import Outcome
     from processing.trend.line import Line as Charted
-    from processing.trend.news import News
     from rig.virtual.line_of_units import Line
 
 T = TypeVar("T")
@@ -78,16 +77,12 @@ def _found_in_words(charted: Charted, check: EventCheck) -> str:
     inside = "the truth lies inside" if low <= truth <= high else "the truth lies outside"
     between = f"{_label(charted, low)} to {_label(charted, high)}"
     ends = "" if surest.event.last is None else f" until {_label(charted, surest.event.last)}"
-    first = _label(charted, _first_signal(check.news))
+    first = _label(charted, surest.first_signal)
     names = ", ".join(dict.fromkeys(news.measurand for news in check.news))
     return (
         f"found in {names}: since {_label(charted, surest.event.first)}{ends}, stated {between}, {inside}; "
-        f"the first chart signals at {first}"
+        f"its charts signal from {first} on"
     )
-
-
-def _first_signal(news: tuple[News, ...]) -> int:
-    return min(one.first_signal for one in news)
 
 
 def _label(charted: Charted, place: int) -> str:

@@ -71,7 +71,7 @@ def _measured(arguments: argparse.Namespace) -> list[KeyboardResult]:
         with open_recording(path) as opened:
             headers.append(opened.header)
             demand_different(headers, [str(one) for one in arguments.learn[:place]])
-            results.append(_slim(analyse_file(opened, record=record)))
+            results.append(_slim(analyse_file(opened, record=record, workers=arguments.workers)))
     return results
 
 

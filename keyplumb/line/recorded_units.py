@@ -56,11 +56,18 @@ class LineRig:
     """The rig at the end of the line: one bench, and one record that is a little wrong about it."""
 
     line: Line
+    sample_rate_hz: int = 1000
 
     @property
     def spec(self) -> BenchSpec:
         """The bench as it really is."""
-        return BenchSpec(seed=self.line.seed)
+        return BenchSpec(seed=self.line.seed, sample_rate_hz=self.sample_rate_hz)
+
+    def header(self, unit: int) -> Header:
+        """Return all of a unit's recording but its samples."""
+        rate_hz = float(self.sample_rate_hz)
+        rig = RigInfo(model=MODEL, serial_number=SERIAL_NUMBER, firmware=None, sample_rate_hz=rate_hz)
+        return Header(run=_run_info(self.line, unit), rig=rig, calibration=self.calibration())
 
     def calibration(self) -> Calibration:
         """Return what the rig states of itself, and its record, wrong by one draw from its own uncertainties."""
@@ -121,12 +128,7 @@ def record_unit(path: Path, *, line: Line) -> list[dict[str, Any]]:
     unit = int(path.stem.rpartition("-")[2])
     rig, keys = LineRig(line), keys_of_unit(line, unit)
     truths: list[dict[str, Any]] = []
-    header = Header(
-        run=_run_info(line, unit),
-        rig=RigInfo(model=MODEL, serial_number=SERIAL_NUMBER, firmware=None, sample_rate_hz=rig.spec.sample_rate_hz),
-        calibration=rig.calibration(),
-    )
-    write_recording(path, header, (_recorded(key, rig, unit, truths) for key in keys))
+    write_recording(path, rig.header(unit), (recorded_key(key, rig, unit, truths) for key in keys))
     return truths
 
 
@@ -142,8 +144,8 @@ def _run_info(line: Line, unit: int) -> RunInfo:
     )
 
 
-def _recorded(key: KeySpec, rig: LineRig, unit: int, truths: list[dict[str, Any]]) -> KeyRecording:
-    """Press one key, and put down what is true of it."""
+def recorded_key(key: KeySpec, rig: LineRig, unit: int, truths: list[dict[str, Any]]) -> KeyRecording:
+    """Return one key's recording, and add to `truths` what is true of it."""
     spec, random = rig.spec, np.random.default_rng((rig.spec.seed, unit, key.number))
     sensors = replace(spec.sensors, force_zero_newton=random.normal(0.05, 0.01))
     here = replace(spec, sensors=sensors, seed=int(random.integers(2**31)))

@@ -29,7 +29,7 @@ SHOWS_IN = {
     "letoff_newton": ("letoff_drop",),
     "note_on_mm": ("trigger_position",),
 }
-"""Charted measurands that a quantity of the mechanism moves."""
+"""Charted measurands that a quantity of the mechanism moves; of one that is not listed here any will do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +97,8 @@ def check_line(truths: Path, charted: Charted, verdicts: list[UnitVerdict]) -> L
 
 
 def _tells_of(news: News, planted: LineEvent) -> bool:
-    if news.event is None or news.event.kind != planted.kind or news.measurand not in SHOWS_IN[planted.quantity]:
+    shows_in = SHOWS_IN.get(planted.quantity, (news.measurand,))
+    if news.event is None or news.event.kind != planted.kind or news.measurand not in shows_in:
         return False
     low, high = news.event.first_between
     return low - _width(news) <= planted.from_unit - 1 <= high + _width(news)

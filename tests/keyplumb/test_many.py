@@ -93,6 +93,16 @@ def test_results_are_the_same_whoever_does_the_work(files: list[Path], scheduler
     assert [view["instrument"] for view in views] == [path.stem for path in files]
 
 
+def test_verdicts_are_the_same_from_a_cluster(files: list[Path], scheduler: str, tmp_path: Path) -> None:
+    limits = tmp_path / "limits.toml"
+    limits.write_text('name = "a"\n[[limit]]\nmeasurand = "down_weight"\nunit = "N"\nupper = 0.45\n')
+    words = ("inspect", *files[:2], "--limits", limits, "--json")
+    here, there = (said(*words, *way) for way in (("--workers", 1), ("--cluster", scheduler)))
+
+    assert (there.returncode, there.stdout) == (here.returncode, here.stdout), there.stderr
+    assert [json.loads(line)["schema"] for line in here.stdout.splitlines()] == 2 * ["keyplumb.inspect/1"]
+
+
 def test_a_line_is_what_the_file_alone_gives(files: list[Path], capsys: pytest.CaptureFixture[str]) -> None:
     assert run("measure", files[0], "--json") == 0
     alone = json.loads(capsys.readouterr().out)
