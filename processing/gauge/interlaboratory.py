@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from processing.gauge.readings import Crossed
 from processing.gauge.settings import InterlaboratorySettings
+from processing.statistics.outliers import critical_deviate, grubbs_critical
 
 Array = NDArray[np.float64]
 
@@ -63,6 +64,21 @@ class Interlaboratory:
             if abs(values[place]) > most
         )
 
+    def outliers(self) -> tuple[tuple[str, str, str, float, float], ...]:
+        """Return part, rig, "Cochran" or "Grubbs", statistic and critical value of each level's worst, if beyond it."""
+        alpha, rigs = self.settings.outlier_alpha, len(self.rigs)
+        scatter = cochran_critical(rigs, self.repeats, alpha)
+        place = grubbs_critical(rigs, alpha, two_sided=True) if rigs >= 3 else math.inf
+        return tuple(
+            (level.part, self.rigs[int(np.argmax(np.abs(values)))], test, found, critical)
+            for level in self.levels
+            for test, values, found, critical in (
+                ("Cochran", level.k, level.cochran, scatter),
+                ("Grubbs", level.h, level.grubbs, place),
+            )
+            if found > critical
+        )
+
 
 def interlaboratory_of(readings: Crossed, settings: InterlaboratorySettings | None = None) -> Interlaboratory:
     """Return the precision of several rigs. Operators of the readings are the rigs, parts the levels."""
@@ -100,7 +116,9 @@ def _level(part: str, values: Array, factor: float) -> Level:
 
 def h_critical(rigs: int, alpha: float) -> float:
     """Return the value that |h| of one rig exceeds by chance in a share `alpha`; infinite for two rigs."""
-    return _farthest(rigs, alpha / 2.0)
+    if rigs < 3:  # of two means each lies as far out as the other, whatever they are
+        return math.inf
+    return critical_deviate(rigs, rigs * alpha)
 
 
 def k_critical(rigs: int, repeats: int, alpha: float) -> float:
@@ -113,22 +131,8 @@ def cochran_critical(rigs: int, repeats: int, alpha: float) -> float:
     return _largest_share(rigs, repeats, alpha / rigs)
 
 
-def grubbs_critical(rigs: int, alpha: float) -> float:
-    """Return the critical value of Grubbs' test for the mean farthest out, on either side (ISO 5725-2, Bonferroni)."""
-    return _farthest(rigs, alpha / (2.0 * rigs))
-
-
 def _largest_share(rigs: int, repeats: int, tail: float) -> float:
     from scipy.stats import f
 
     ratio = float(f.isf(tail, repeats - 1, (rigs - 1) * (repeats - 1)))
     return 1.0 / (1.0 + (rigs - 1) / ratio)
-
-
-def _farthest(rigs: int, tail: float) -> float:
-    from scipy.stats import t
-
-    if rigs < 3:  # of two means each lies as far out as the other, whatever they are
-        return math.inf
-    square = float(t.isf(tail, rigs - 2)) ** 2
-    return (rigs - 1) / math.sqrt(rigs) * math.sqrt(square / (rigs - 2 + square))

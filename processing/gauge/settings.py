@@ -60,5 +60,7 @@ class InterlaboratorySettings:
 
     consistency_alpha: float = 0.005
     """Of h (both sides together) and k: ASTM E691 looks at half a percent."""
+    outlier_alpha: float = 0.01
+    """Of Cochran's and Grubbs' tests, over all rigs at a level: ISO 5725-2 calls what lies beyond it an outlier."""
     limit_factor: float = 2.8
     """1.96 times the square root of 2, as ASTM E691 prints it: two results differ by more in one of 20 cases."""

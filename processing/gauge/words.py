@@ -200,6 +200,11 @@ def rig_sentences(found: Interlaboratory, unit: str, units: Units) -> tuple[str,
         f"({which} = {value:.2f}, beyond {found.h_critical if which == 'h' else found.k_critical:.2f})."
         for part, rig, which, value in found.inconsistent()
     ]
+    told += [
+        f"{part}: by {test}'s test {rig} is an outlier in its {'scatter' if test == 'Cochran' else 'mean'} "
+        f"({value:.3f}, critical {critical:.3f} at {100.0 * found.settings.outlier_alpha:g} %)."
+        for part, rig, test, value, critical in found.outliers()
+    ]
     sr = math.sqrt(sum(level.repeatability**2 for level in found.levels) / len(found.levels))
     s_all = math.sqrt(sum(level.reproducibility**2 for level in found.levels) / len(found.levels))
     factor = found.settings.limit_factor

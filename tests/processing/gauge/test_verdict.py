@@ -171,3 +171,30 @@ def test_of_two_rigs_it_cannot_be_told_which_is_off() -> None:
 
     assert found.inconsistent() == ()
     assert "cannot be told which" in rig_sentences(found, "N", GF)[-1]
+
+
+def test_a_rig_that_lies_off_or_scatters_is_named_by_the_tests_of_iso_5725() -> None:
+    random = np.random.default_rng(8)
+    noise = 0.001 * random.standard_normal((6, 3))
+    noise[4] *= 12.0  # "e" scatters
+    off = {"b": 0.05}
+    readings = [
+        Reading("C4", rig, f"{t}", 0.5 + off.get(rig, 0.0) + noise[place, t])
+        for place, rig in enumerate("abcdef")
+        for t in range(3)
+    ]
+    found = interlaboratory_of(crossed_of(readings, least_parts=1))
+    named = {(rig, test) for _, rig, test, _, _ in found.outliers()}
+
+    assert named == {("e", "Cochran"), ("b", "Grubbs")}
+    assert "by Cochran's test e is an outlier in its scatter" in " ".join(rig_sentences(found, "N", GF))
+
+
+def test_rigs_that_agree_have_no_outlier() -> None:
+    readings = [
+        Reading("C4", rig, f"{t}", 0.5 + 0.001 * ((3 * place + 5 * t) % 4))
+        for place, rig in enumerate("abcdef")
+        for t in range(3)
+    ]
+
+    assert interlaboratory_of(crossed_of(readings, least_parts=1)).outliers() == ()
