@@ -6,6 +6,7 @@ ProcessingError
  +-- NoContactPoint    numbers for the front edge were asked for, and nobody has said where the plunger presses
  +-- TooManyRecordings a report was asked for of more recordings than can be told apart in a picture
  +-- NothingInCommon   two recordings to be compared have measured no key that both have
+ +-- ForeignChecks     check keys that belong to none of the keyboards
  +-- SameRecording     a recording was to be compared with itself
  +-- MalformedMargins  a file of margins: file, place and reason
  +-- MalformedLimits   a limits file: file, line, reason and remedy
@@ -68,6 +69,16 @@ class NothingInCommon(ProcessingError):
         super().__init__(
             f"{first} and {second} have no measured key in common; record the same keys on both (`keyplumb info` "
             "tells which keys a recording holds)"
+        )
+
+
+class ForeignChecks(ProcessingError):
+    """A recording of check keys belongs to none of the keyboards, or shares no key with its own."""
+
+    def __init__(self, place: str, why: str) -> None:
+        self.place = place
+        super().__init__(
+            f"{place}: {why}; check keys are keys of the same keyboard (same --instrument and --serial), recorded again"
         )
 
 

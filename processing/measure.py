@@ -150,7 +150,7 @@ def _measure(feature: Feature, whole: ReadOff, again: Again, evidence: Evidence,
         correlations=correlations,
         corrections=corrections,
     )
-    return _with_budget(budget, evidence.flags if type_a else (*evidence.flags, "single_stroke"), settings)
+    return with_budget(budget, evidence.flags if type_a else (*evidence.flags, "single_stroke"), settings)
 
 
 def _lines_of_the_recording(
@@ -200,7 +200,8 @@ def _repeatability(feature: Feature, again: Again, own: tuple[Line, ...]) -> Lin
     return strokes_line(_values(feature, again.singles), feature.unit, known_u=known_u)
 
 
-def _with_budget(plain: Budget, flags: tuple[str, ...], settings: Settings) -> Measurement:
+def with_budget(plain: Budget, flags: tuple[str, ...], settings: Settings) -> Measurement:
+    """Return the measurement whose value and uncertainty a budget makes."""
     bounds = [abs(line.contribution) for line in plain.lines if line.distribution == "rectangular"]
     total = combine(plain)
     share = factor_share(max(bounds, default=0.0), total.u, settings.uncertainty.coverage)

@@ -157,8 +157,11 @@ def _analyse_key(
     findings = run_checks(KeyEvidence(trace, strokes, used, curve, marks, log, stroke_notes, settings, by_name))
     measurements = _with_grit(measurements, findings)
     kind, window_mm = (marks.letoff.kind, marks.window_mm(curve)) if marks else ("none", None)
-    limit = marks.letoff.limit_newton if marks else None
-    return KeyResult(recording.key, len(used), measurements, kind, findings, curve, curves, window_mm, seen, limit)
+    return KeyResult(
+        recording.key, len(used), measurements, kind, findings, curve, curves, window_mm, seen,
+        letoff_limit_newton=marks.letoff.limit_newton if marks else None,
+        began_s=1e-6 * float(recording.trace.tick_us[0]),
+    )  # fmt: skip
 
 
 def _calibrated(trace: RawTrace, calibration: Calibration, settings: Settings) -> CalibratedTrace:

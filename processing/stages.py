@@ -215,6 +215,8 @@ class KeyResult:
     """What strokes at several speeds, lifts and repetitions have shown; None: nothing could be measured."""
     letoff_limit_newton: float | None = None
     """A let-off fainter than this would not have been told from noise; None: nothing could be measured."""
+    began_s: float | None = None
+    """When its first sample was taken, by the rig's clock; None: there is none."""
 
     def __getitem__(self, name: str) -> Measurement:
         return next(measurement for measurement in self.measurements if measurement.name == name)

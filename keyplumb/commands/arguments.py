@@ -82,6 +82,17 @@ def add_hands(parser: argparse.ArgumentParser) -> argparse._ArgumentGroup:
     return many
 
 
+def add_checks(parser: argparse._ActionsContainer) -> None:
+    """Add the recordings of check keys."""
+    parser.add_argument(
+        "--checks",
+        type=Path,
+        nargs="+",
+        metavar="AGAIN.h5",
+        help="recordings of some keys again, before, between, after: drift over the sitting is taken out",
+    )
+
+
 def add_calibration(parser: argparse.ArgumentParser) -> None:
     """Add a calibration record in place of the one in the recording."""
     parser.add_argument(

@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING
 
 from keyplumb.commands.arguments import (
     add_calibration,
+    add_checks,
     add_front_edge,
     add_units,
     chosen_calibration,
     chosen_settings,
     some_keys,
 )
+from keyplumb.commands.checks_talk import without_drift
 from keyplumb.exit_codes import DONE
 from keyplumb.labels import demand_different, labels_of
 
@@ -43,6 +45,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--margins", type=Path, metavar="FILE", help="TOML: up to which difference keyboards are as good as alike"
     )
+    add_checks(parser)
     add_calibration(parser)
     add_front_edge(parser)
     add_units(parser)
@@ -61,9 +64,10 @@ def run(arguments: argparse.Namespace) -> int:
 
     margins = read_margins() if arguments.margins is None else read_margins(arguments.margins)
     results = _measured(arguments)
-    comparison = compare_keyboards(
-        results, labels_of(results, [path.stem for path in arguments.recordings]), margins=margins
-    )
+    labels = labels_of(results, [path.stem for path in arguments.recordings])
+    if arguments.checks:
+        results = without_drift(arguments, results, labels)
+    comparison = compare_keyboards(results, labels, margins=margins)
     units = jointly_marked(parse_units(arguments.units), comparison)
     if arguments.json:
         print(json.dumps(compare_view(comparison, units), indent=1, allow_nan=False))

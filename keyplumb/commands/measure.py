@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from keyplumb.commands.arguments import (
     add_calibration,
+    add_checks,
     add_front_edge,
     add_hands,
     add_recordings,
@@ -20,6 +21,7 @@ from keyplumb.commands.arguments import (
     understood_by,
 )
 from keyplumb.commands.budget_talk import key_and_measurand, number_of_trials, tell_budget
+from keyplumb.commands.checks_talk import without_drift
 from keyplumb.commands.weight_talk import tell_weight_test
 from keyplumb.exit_codes import BAD_INPUT, DONE
 
@@ -64,6 +66,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_front_edge(parser)
     add_units(parser)
     add_hands(parser)
+    add_checks(parser.add_argument_group("the sitting"))
     parser.set_defaults(wrong_use=parser.error)
 
 
@@ -76,8 +79,8 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.whole_grams and (arguments.json or arguments.csv or arguments.budget):
         arguments.wrong_use("--whole-grams is a table for people: leave --json, --csv and --budget")
     if len(arguments.recordings) > 1 or arguments.cluster:
-        if arguments.budget or arguments.whole_grams:
-            arguments.wrong_use("--budget and --whole-grams are about one recording on this machine")
+        if arguments.budget or arguments.whole_grams or arguments.checks:
+            arguments.wrong_use("--budget, --whole-grams and --checks are about one recording on this machine")
         return _measure_many(arguments)
     arguments.recording = arguments.recordings[0]
     if arguments.budget:
@@ -121,6 +124,8 @@ def _measure_one(arguments: argparse.Namespace) -> int:
         result = asked.measured(opened, workers=arguments.workers)
         if not opened.complete:
             print("keyplumb: the recording was interrupted; measuring what is there", file=sys.stderr)
+    if arguments.checks:
+        (result,) = without_drift(arguments, [result], [result.header.run.instrument])
     if arguments.json:
         print(json.dumps(measure_view(result), indent=1, allow_nan=False))
     elif arguments.csv:
