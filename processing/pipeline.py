@@ -157,11 +157,10 @@ def _analyse_key(
     findings = run_checks(KeyEvidence(trace, strokes, used, curve, marks, log, stroke_notes, settings, by_name))
     measurements = _with_grit(measurements, findings)
     kind, window_mm = (marks.letoff.kind, marks.window_mm(curve)) if marks else ("none", None)
+    limit, began_s = marks.letoff.limit_newton if marks else None, 1e-6 * float(recording.trace.tick_us[0])
     return KeyResult(
-        recording.key, len(used), measurements, kind, findings, curve, curves, window_mm, seen,
-        letoff_limit_newton=marks.letoff.limit_newton if marks else None,
-        began_s=1e-6 * float(recording.trace.tick_us[0]),
-    )  # fmt: skip
+        recording.key, len(used), measurements, kind, findings, curve, curves, window_mm, seen, limit, began_s
+    )
 
 
 def _calibrated(trace: RawTrace, calibration: Calibration, settings: Settings) -> CalibratedTrace:
