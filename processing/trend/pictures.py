@@ -57,7 +57,7 @@ def pareto_charts(rows: Sequence[ParetoRow]) -> Charts:
     """Return the bars of the most frequent reasons and how they add up."""
     top = list(rows[:MOST_REASONS])
     at = np.arange(len(top), dtype=np.float64)
-    names = [row.reason.replace("_", " ") for row in top]
+    names = [row.reason.replace("_", " ").replace(":", ": ") for row in top]
     ticks = tuple((float(place), name) for place, name in zip(at, names, strict=True))
     reasons = Axis(label="", unit="", low=-0.6, high=len(top) - 0.4, decimals=0, ticks=ticks, fine=ticks, downward=True)
     covered = np.array([100.0 * row.covered for row in top])

@@ -11,6 +11,7 @@ from scipy.stats import t
 from processing.control.change_points import Event
 from processing.display import Units as Shown
 from processing.display import with_unit
+from processing.trend.groups import KeyGroup
 from processing.trend.line import Line
 from processing.trend.news import News, caption_of, groups_in_words, news_of
 
@@ -158,10 +159,17 @@ def _baseline_cautions(line: Line, alpha: float) -> list[str]:
 
 
 def left_out_sentences(line: Line) -> tuple[str, ...]:
-    """Return what is not charted and why."""
+    """Return what is not charted and why, a sentence for all measurands that lack the same groups of keys."""
+    groups_of: dict[tuple[str, str], list[KeyGroup]] = {}
+    for one in line.left_out:
+        groups_of.setdefault((one.measurand, one.why), []).extend([one.group] if one.group else [])
+    alike: dict[tuple[tuple[KeyGroup, ...], str], list[str]] = {}
+    for (measurand, why), groups in groups_of.items():
+        alike.setdefault((tuple(groups), why), []).append(caption_of(measurand))
     return tuple(
-        f"{caption_of(one.measurand)}{f' ({one.group.name})' if one.group else ''} is not charted: {one.why}."
-        for one in line.left_out
+        f"{'; '.join(captions)}{f' ({groups_in_words(groups)})' if groups else ''} "
+        f"{'is' if len(captions) == 1 else 'are'} not charted: {why}."
+        for (groups, why), captions in alike.items()
     )
 
 

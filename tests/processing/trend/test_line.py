@@ -13,7 +13,8 @@ from processing.errors import TooFewUnits, UnknownBaseline
 from processing.limits.types import Limits, ValueLimit
 from processing.limits.types import Line as Limit
 from processing.trend.capable import capable
-from processing.trend.line import Line, watch_line
+from processing.trend.groups import GROUPS
+from processing.trend.line import LeftOut, Line, watch_line
 from processing.trend.news import news_of
 from processing.trend.sentences import cautions, left_out_sentences, news_sentences, rate_sentences
 from processing.unit_store import UnitStore
@@ -146,3 +147,21 @@ def test_capability_is_that_of_the_worst_key_of_each_group(tmp_path: Path) -> No
         expected = (0.16 - mean) / (3.0 * (0.004**2 + 0.008**2) ** 0.5)
         assert one.found.ppk.value == pytest.approx(expected, rel=0.3)
         assert one.found.ppk.value < expected
+
+
+def test_measurands_that_lack_the_same_keys_are_left_out_in_one_sentence(eventful: Line) -> None:
+    bass, treble = GROUPS[0], GROUPS[2]
+    left_out = (
+        *(
+            LeftOut(name, group, "no unit of the baseline has it")
+            for name in ("friction", "key_dip")
+            for group in (bass, treble)
+        ),
+        LeftOut("letoff_drop", bass, "no unit of the baseline has it"),
+    )
+    line = replace(eventful, left_out=left_out)
+
+    assert left_out_sentences(line) == (
+        f"Friction; Key dip ({bass.name}; {treble.name}) are not charted: no unit of the baseline has it.",
+        f"Let-off, drop ({bass.name}) is not charted: no unit of the baseline has it.",
+    )
