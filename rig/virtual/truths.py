@@ -133,7 +133,8 @@ def _peak(key: KeySpec, curve: TrueCurve) -> int | None:
         return None
     place = curve.way_mm + curve.touch_mm
     near = np.flatnonzero((place > letoff.crest_mm - letoff.rise_mm / 2) & (place < letoff.crest_mm + letoff.fall_mm))
-    return int(near[np.argmax(curve.down_newton[near])])
+    top = int(near[np.argmax(curve.down_newton[near])])
+    return top if near[0] < top < near[-1] else None  # on a key whose force rises faster, a hump has no top: no let-off
 
 
 def _letoff(x: FloatArray, down: FloatArray, peak_at: int, lowest: float) -> dict[str, float]:
