@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student_t
+from scipy.special import stdtrit
 
 from processing.stages import FloatArray
 
@@ -50,7 +50,7 @@ class Outliers:
 
 def critical_deviate(count: int, alpha: float) -> float:
     """Return how many standard deviations the furthest of `count` normal values may lie off, two-sided."""
-    t = student_t.ppf(1.0 - alpha / (2.0 * count), count - 2)
+    t = stdtrit(count - 2, 1.0 - alpha / (2.0 * count))
     return float((count - 1) * t / np.sqrt((count - 2 + t**2) * count))
 
 
