@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from keyplumb.commands.arguments import CAUTIONS, chosen_calibration
-from keyplumb.exit_codes import DONE
+from keyplumb.exit_codes import DONE, INTERRUPTED
 from keyplumb.gauging import printing
 from keyplumb.gauging.plan import StudyPlan, draw_plan, read_plan, write_plan
 from keyplumb.gauging.printing import CODES, print_json
@@ -64,6 +64,8 @@ def record(arguments: argparse.Namespace) -> int:
     stop_on_signals()
     try:
         record_study(plan, bench, Guide())
+    except KeyboardInterrupt:  # q or Ctrl-C: how a study goes on is said below
+        return INTERRUPTED
     finally:
         left = "" if plan.next() is None else "; the same command goes on"
         print(f"{arguments.folder}: {len(plan.done())} of {len(plan.presses)} presses are recorded{left}")
@@ -91,12 +93,16 @@ def analyse_study(arguments: argparse.Namespace) -> int:
     if units.force_mark:
         print(f"keyplumb: forces are {units.force_mark}: a spread is told, a bias would not show", file=sys.stderr)
     if arguments.picture is not None:
-        draw_studies(verdicts, arguments.picture, units, f"Gauge study {arguments.source.absolute().stem}")
+        draw_studies(verdicts, arguments.picture, units, _title(arguments.source))
     if arguments.json:
         print_json(study_view(verdicts, about=about))
     else:
         printing.print_study(verdicts, units)
     return CODES[worst_of(verdicts)]
+
+
+def _title(source: Path) -> str:
+    return f"Gauge study, {'folder' if source.is_dir() else 'table'} {source.absolute().name}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -89,7 +89,7 @@ def write_plan(folder: Path, plan: PlanFile) -> Path:
     """Write a plan into its folder, which is made, and return its path. Raises FileIsThere, CannotWrite, OSError."""
     path = folder / PLAN_NAME
     if path.exists():
-        raise FileIsThere(path)
+        raise FileIsThere(path, "choose another folder, or go on with the plan that is there")
     folder.mkdir(parents=True, exist_ok=True)
     lines = [
         "# A gauge study: who presses which key when, drawn at random; it is followed from top to bottom.",

@@ -57,10 +57,15 @@ def print_json(told: Mapping[str, Any]) -> None:
 def cannot_tell(kind: str, why: str, *, as_json: bool) -> int:
     """Say that there is too little to judge by, and return the exit code for it."""
     if as_json:
-        print_json({"schema": SCHEMA, "kind": kind, "verdict": "cannot tell", "why_not": why})
+        print_json(too_little(kind, why))
     else:
         print(f"Cannot tell: {why}.")
     return CANNOT_TELL
+
+
+def too_little(kind: str, why: str, **about: str) -> dict[str, Any]:
+    """Return, as plain data, that there is too little to judge by."""
+    return {"schema": SCHEMA, "kind": kind, **about, "verdict": "cannot tell", "why_not": why}
 
 
 def print_bias(study: BiasStudy, unit: str, units: Units) -> None:

@@ -41,8 +41,10 @@ class Bench:
 def record_study(plan: StudyPlan, bench: Bench, guide: Guide) -> int:
     """Record all presses that are not there yet and return how many were recorded.
 
-    Raises StoppedByPerson, and what a survey raises.
+    Raises StoppedByPerson, and what a survey raises; DaqError before the first question if no rig is at the port.
     """
+    if plan.next() is not None:
+        _try_port(bench)
     guide.tell(HOW_TO_ANSWER)
     recorded, teller = 0, Teller(guide)
     check: tuple[str, str] | None = None
@@ -99,6 +101,22 @@ def _set_aside(path: Path) -> Path:
     while (aside := path.with_name(f"{path.stem}-set-aside-{number}.h5")).exists():
         number += 1
     return path.rename(aside)
+
+
+def _try_port(bench: Bench) -> None:
+    """Greet the rig, or open the port of one that only prints lines, before anybody sets anything up. Nothing moves.
+
+    Raises DaqError.
+    """
+    from daq.link import Link
+    from daq.port import open_port
+    from daq.session import Session
+
+    if bench.profile is not None:
+        open_port(bench.port, baud=bench.profile.baud).close()
+        return
+    with Link(open_port(bench.port), lambda _: None) as link:
+        Session(link).greet()
 
 
 def _checked(bench: Bench, guide: Guide) -> tuple[str, str]:

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from io import StringIO
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Any
@@ -16,6 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import keyplumb
+from daq.errors import PortNotFound
 from keyplumb.__main__ import main
 from keyplumb.calibrating.guide import Guide, StoppedByPerson
 from keyplumb.gauging.plan import draw_plan, read_plan, write_plan
@@ -29,6 +31,7 @@ from processing.unit_store.adding import add_unit
 from recordings.keys import ALL_KEYS, Key
 from recordings.reader import open_recording
 from recordings.writer import write_recording
+from rig.profiles.profile import load_profile
 from tests.builders import Press, SyntheticKey, a_header, a_recording
 from tests.daq.rigs import a_rig
 from tests.daq.test_by_hand import a_hand_rig
@@ -119,6 +122,7 @@ def test_a_study_can_be_had_as_data_and_as_a_picture(
         pytest.param(("plan", "study", "--keys", "C4", "--operators", "Ada,Ben"), 2, id="one key"),
         pytest.param(("plan", "study", "--keys", "C4,C5", "--operators", "Ada"), 2, id="one operator"),
         pytest.param(("plan", "study", "--keys", "C4,C5", "--operators", "Ada,Ada"), 2, id="the same twice"),
+        pytest.param(("study", ".", "--tolerance", "dwn=6gf"), 2, id="a tolerance for what is no measurand"),
         pytest.param(("stability", "."), 2, id="which key is the kept one"),
         pytest.param(("stability", ".", "--key", "C4"), 3, id="no recording of it"),
     ],
@@ -280,7 +284,42 @@ def test_a_bias_ends_in_an_exit_code(
 
 def test_a_bias_of_one_reference_cannot_be_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["gauge", "bias", a_table(tmp_path, "reference,value", [(1, 1), (1, 2), (1, 3)])]) == 6
-    assert "1 references" in capsys.readouterr().out
+    assert "3 readings of 1 reference;" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("told", "said"),
+    [
+        pytest.param("0.5", "it is in N, --allowed has no unit; say it, as in --allowed 0.5gf", id="no unit"),
+        pytest.param("-1gf", "write a number above 0", id="below nothing"),
+    ],
+)
+def test_an_allowed_bias_that_is_no_width_is_told_what_is_wrong(
+    told: str, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = a_table(tmp_path, "reference,value,unit", [(x, x + 0.1 * n, "gf") for x in (20, 50) for n in range(3)])
+    try:
+        main(["gauge", "bias", table, "--allowed", told])
+    except SystemExit:
+        assert told == "-1gf"  # argparse's own way out
+
+    assert said in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("kind", ["study", "rigs"])
+def test_a_table_of_names_alone_is_bad_input(kind: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["gauge", kind, a_table(tmp_path, "key,rig,trial,value", [])]) == 3
+    assert "holds no reading" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("words", [(), ("--json",)])
+def test_one_rig_alone_cannot_be_told_to_agree(
+    words: tuple[str, ...], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = a_table(tmp_path, "key,rig,trial,value", [("C4", "a", trial, 50 + trial) for trial in (1, 2)])
+
+    assert main(["gauge", "rigs", table, *words]) == 6
+    assert "1 rig; it needs 2 rigs at least" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(("wide", "code"), [(0.0, 0), (40.0, 1)])
@@ -316,6 +355,15 @@ def test_days_and_runs_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert main(["gauge", "days", a_table(tmp_path, "key,run,day,value", rows[:-5])]) == 6
 
 
+def test_a_plan_is_not_written_over_another(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["gauge", "plan", str(tmp_path / "study"), "--keys", "C4,C5", "--operators", "Ada,Ben"]
+    assert main(words) == 0
+    assert main([*words, "--seed", "2"]) == 3
+    said = capsys.readouterr().err
+    assert "choose another folder" in said
+    assert "--replace" not in said
+
+
 class AtTheBench:
     """Hears what is asked and types Enter to each question, q to the last one."""
 
@@ -337,6 +385,32 @@ class AtTheBench:
             self._asked.get()
             self._left -= 1
             yield "\n" if self._left else "q\n"
+
+
+@pytest.mark.parametrize("profile", [None, "lines_csv"])
+def test_nobody_sets_anything_up_for_a_port_that_is_not_there(profile: str | None, tmp_path: Path) -> None:
+    write_plan(tmp_path / "study", draw_plan(KEYS, ("Ada", "Ben"), 2, seed=1, programme="slow"))
+    bench = AtTheBench(questions=1)
+    place = Bench(port=str(tmp_path / "no-port"), profile=None if profile is None else load_profile(profile))
+    with pytest.raises(PortNotFound):
+        record_study(read_plan(tmp_path / "study"), place, Guide(bench, bench))  # type: ignore[arg-type]
+
+    assert bench.said == []
+
+
+def test_who_leaves_a_study_is_told_how_it_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write_plan(tmp_path / "study", draw_plan(KEYS, ("Ada", "Ben"), 2, seed=1, programme="slow"))
+    monkeypatch.setattr("sys.stdin", StringIO("q\n"))
+    monkeypatch.setattr("keyplumb.commands.survey_talk.stop_on_signals", lambda: None)
+    with a_rig() as port:
+        code = main(["gauge", "record", str(tmp_path / "study"), "--port", port])
+    said = capsys.readouterr()
+
+    assert code == 130
+    assert "0 of 8 presses are recorded; the same command goes on" in said.out
+    assert "resume" not in said.err
 
 
 def test_a_study_may_be_pressed_by_hand(tmp_path: Path) -> None:
