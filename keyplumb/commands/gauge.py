@@ -52,6 +52,7 @@ def _add_plan(parser: argparse.ArgumentParser) -> None:
         "--trials", type=understood_by(_trials), default=3, help="how often each presses each key (default 3)"
     )
     parser.add_argument("--programme", default="slow", metavar="NAME", help="what is done to a key (default slow)")
+    parser.add_argument("--instrument", metavar="MODEL", help="model of the keyboard, as limits name it")
     parser.add_argument("--seed", type=int, default=1, help="of the random order (default 1); kept in the plan")
     parser.set_defaults(wrong_use=parser.error)
 

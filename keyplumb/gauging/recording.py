@@ -170,7 +170,7 @@ def _survey_plan(plan: StudyPlan, press: Press, check: tuple[str, str] | None) -
 
     visits = plan_visits((((Key.from_name(press.key),), load_programme(plan.told.programme)),))
     run = RunInfo(
-        instrument=plan.folder.absolute().name,
+        instrument=plan.told.instrument or plan.folder.absolute().name,
         started_at=datetime.now(UTC),
         software_version=__version__,
         programme=describe(visits),

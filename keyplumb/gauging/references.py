@@ -47,10 +47,10 @@ def analyse_bias(arguments: argparse.Namespace) -> int:
     if arguments.picture is not None:
         draw_bias(study, arguments.picture, unit, units, f"Bias: {arguments.source.stem}")
     if arguments.json:
-        print_json(bias_view(study, unit, verdict))
+        print_json(bias_view(study, unit, verdict, allowed))
     else:
         printing.print_bias(study, unit, units)
-        printing.print_sentences(verdict, bias_sentences(study, unit, units))
+        printing.print_sentences(verdict, bias_sentences(study, unit, units, allowed))
     return CODES[verdict]
 
 

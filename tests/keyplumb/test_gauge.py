@@ -23,7 +23,7 @@ from keyplumb.calibrating.guide import Guide, StoppedByPerson
 from keyplumb.gauging.plan import draw_plan, read_plan, write_plan
 from keyplumb.gauging.recording import Bench, record_study
 from keyplumb.gauging.tolerances import tolerance_in, tolerance_of
-from processing.errors import MalformedStudy
+from processing.errors import MalformedLimits, MalformedStudy
 from processing.gauge.readings import Reading
 from processing.gauge.verdict import Tolerance
 from processing.limits.types import Limits, Line, ValueLimit
@@ -163,6 +163,80 @@ def test_of_the_limits_of_a_file_the_narrowest_among_the_keys_counts() -> None:
     assert tolerance_in(limits, "key_dip", readings) is None
 
 
+def test_of_several_limits_of_a_key_the_strictest_on_each_side_count() -> None:
+    low, high, wide = (
+        a_limit(Line(0.4, 0.4), None, KEYS),
+        a_limit(None, Line(0.5, 0.5), KEYS),
+        a_limit(Line(0.1, 0.1), Line(0.9, 0.9), KEYS),
+    )
+    readings = [Reading("C4", "Ada", "1", 0.45)]
+
+    assert tolerance_in(Limits(name="x", values=(low, high, wide)), "down_weight", readings) == Tolerance(
+        pytest.approx(0.1)
+    )
+
+
+def test_limits_that_contradict_each_other_are_no_tolerance() -> None:
+    low, high = a_limit(Line(0.6, 0.6), None, KEYS), a_limit(None, Line(0.5, 0.5), KEYS)
+    with pytest.raises(MalformedLimits, match=r"wants C4 to have 0\.6 N at least, another 0\.5 N at most"):
+        tolerance_in(Limits(name="x", values=(low, high)), "down_weight", [Reading("C4", "Ada", "1", 0.45)])
+
+
+def test_the_squares_are_told_in_the_square_of_the_readers_unit(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Means of the operators are 1 gf apart: twice two keys by two trials make 4 * 2 * 0.5**2 = 2 gf squared."""
+    rows = [
+        (key, operator, trial, 50 + 20 * place + number + 0.1 * trial, "gf")
+        for place, key in enumerate(("C4", "C5"))
+        for number, operator in enumerate(("Ada", "Ben"))
+        for trial in (1, 2)
+    ]
+    main(["gauge", "study", a_table(tmp_path, "key,operator,trial,value,unit", rows)])
+    said = capsys.readouterr().out
+    (row,) = (line.split() for line in said.splitlines() if line.startswith("operator "))
+
+    assert "sum of squares / gf²" in said
+    assert row[:4] == ["operator", "1", "2.0000", "2.0000"]
+
+
+MOSS_LIMITS = """
+name = "moss"
+[expected]
+instrument = "moss"
+allowed_flags = ["uncalibrated"]
+[[limit]]
+measurand = "down_weight"
+unit = "gf"
+lower = 20
+upper = 80
+"""
+
+
+@pytest.mark.parametrize(
+    ("model", "code", "said"),
+    [
+        pytest.param("fern", 6, "the limits are for moss, the study is of fern", id="of another model"),
+        pytest.param(None, 0, "nothing says that the study is of it", id="of nobody knows which"),
+        pytest.param("moss", 0, "", id="of this model"),
+    ],
+)
+def test_limits_of_another_model_judge_no_rig(
+    model: str | None, code: int, said: str, study: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (limits := tmp_path / "moss.toml").write_text(MOSS_LIMITS)
+    whole(study)
+    folder = tmp_path / "study"
+    write_plan(folder, draw_plan(KEYS, ("Ada", "Ben"), 2, seed=1, programme="slow", instrument=model))
+    for path in study.glob("*.h5"):
+        (folder / path.name).symlink_to(path)
+
+    assert main(["gauge", "study", str(folder), "--limits", str(limits)]) == code
+    heard = capsys.readouterr()
+    assert said in heard.out + heard.err
+    assert (said != "") or "limits are for" not in heard.err
+
+
 def recorded(
     path: Path, key: Key, *, operator: str | None = None, seed: int = 1, day: int = 0, down: float = 0.5
 ) -> None:
@@ -183,6 +257,15 @@ def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+def whole(study: Path) -> None:
+    """Press what is missing of a study."""
+    plan = read_plan(study)
+    for press in plan.presses:
+        if not plan.path(press).exists():
+            key = Key.from_name(press.key)
+            recorded(plan.path(press), key, operator=press.operator, seed=99, down=0.5 + 0.05 * (key == KEYS[0]))
+
+
 def test_a_study_is_told_only_when_all_is_pressed(study: Path, capsys: pytest.CaptureFixture[str]) -> None:
     words = ["gauge", "study", str(study), "--tolerance", "down_weight=20gf"]
     plan = read_plan(study)
@@ -197,8 +280,7 @@ def test_a_study_is_told_only_when_all_is_pressed(study: Path, capsys: pytest.Ca
     assert f"not {last.key} by {last.operator}" in capsys.readouterr().err
     plan.path(last).unlink()
 
-    key = Key.from_name(last.key)
-    recorded(plan.path(last), key, operator=last.operator, seed=99, down=0.5 + 0.05 * (key == KEYS[0]))
+    whole(study)
     assert main(words) == 0
     said = capsys.readouterr().out
     assert "Fit: the gauge takes" in said
@@ -209,15 +291,13 @@ def test_a_measurand_that_is_missing_somewhere_leaves_its_keys_out(
     study: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The builder's rig hears no notes."""
-    plan = read_plan(study)
-    last = plan.presses[-1]
-    if not plan.path(last).exists():
-        recorded(plan.path(last), Key.from_name(last.key), operator=last.operator)
+    whole(study)
 
     assert main(["gauge", "study", str(study), "--measurands", "trigger_position", "--json"]) == 6
     (one,) = json.loads(capsys.readouterr().out)["measurands"]
     assert one["verdict"] == "cannot tell"
     assert {left["part"] for left in one["left_out"]} == {"C4", "A#4"}
+    assert one["why_not"].startswith("no key has it (C4: Ada, trial 1: no note events")
 
 
 def test_a_kept_key_is_watched_over_the_days(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
