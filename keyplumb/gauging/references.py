@@ -17,7 +17,8 @@ from processing.gauge.readings import crossed_of
 from processing.gauge.tables import NO_UNIT
 from processing.gauge.view import SCHEMA
 
-EXAMPLE_OF = {"N": "0.5gf", "mm": "0.02mm"}
+IN_WORDS = {"N": ("forces", "0.5gf"), "mm": ("lengths", "0.02mm")}
+"""What a table holds, whichever of their units it was written in, and how a width of it is told."""
 
 if TYPE_CHECKING:
     from keyplumb.gauging.gathering import Watched
@@ -56,14 +57,12 @@ def analyse_bias(arguments: argparse.Namespace) -> int:
 
 def _other_unit(unit: str, told_in: str) -> tuple[str, str]:
     """Return what is wrong with an --allowed in another unit than the table's, and what to do."""
+    holds, example = IN_WORDS.get(unit, (f"readings in {unit}", f"0.5{unit}"))
     if told_in == NO_UNIT:
-        return (
-            f"it is in {unit}, --allowed has no unit",
-            f"say it, as in --allowed {EXAMPLE_OF.get(unit, f'0.5{unit}')}",
-        )
+        return f"it holds {holds}, --allowed has no unit", f"say it, as in --allowed {example}"
     if unit == NO_UNIT:
         return f"it names no unit, --allowed is in {told_in}", "give the table a column `unit`, or --allowed none"
-    return f"it is in {unit}, --allowed in {told_in}", "tell both alike"
+    return f"it holds {holds}, --allowed is in {told_in}", "tell both alike"
 
 
 def _watched(arguments: argparse.Namespace) -> Watched:

@@ -143,7 +143,7 @@ def bias_sentences(study: BiasStudy, unit: str, units: Units, allowed: float | N
 
 def _held_against(study: BiasStudy, unit: str, units: Units, allowed: float | None) -> str:
     if allowed is None:
-        return f"No bias was allowed: one that is sure (p below {study.settings.alpha:g}) makes the rig unfit."
+        return f"No allowed bias was given: any that is sure (p below {study.settings.alpha:g}) makes the rig unfit."
     lines = [(at.reference, *study.line_at(at.reference)) for at in study.at]
     reference, bias, half = max(lines, key=lambda line: abs(line[1]) + line[2])
     return (

@@ -370,7 +370,7 @@ def test_a_bias_of_one_reference_cannot_be_told(tmp_path: Path, capsys: pytest.C
 @pytest.mark.parametrize(
     ("told", "said"),
     [
-        pytest.param("0.5", "it is in N, --allowed has no unit; say it, as in --allowed 0.5gf", id="no unit"),
+        pytest.param("0.5", "it holds forces, --allowed has no unit; say it, as in --allowed 0.5gf", id="no unit"),
         pytest.param("-1gf", "write a number above 0", id="below nothing"),
     ],
 )

@@ -145,7 +145,7 @@ def test_what_a_bias_is_held_against_and_what_stands_behind_its_sign_is_said() -
     held, free = (bias_sentences(study, "N", GF, allowed) for allowed in (0.5 * 0.00980665, None))
 
     assert held[0].startswith("Allowed is a bias of 0.5 gf; by the line it is 2.0")
-    assert free[0].startswith("No bias was allowed")
+    assert free[0].startswith("No allowed bias was given")
     assert "95 % interval" in held[-1]
 
 
