@@ -17,11 +17,11 @@ from processing.gauge.readings import crossed_of
 from processing.gauge.tables import NO_UNIT
 from processing.gauge.view import SCHEMA
 
-IN_WORDS = {"N": ("forces", "0.5gf"), "mm": ("lengths", "0.02mm")}
-"""What a table holds, whichever of their units it was written in, and how a width of it is told."""
-
 if TYPE_CHECKING:
     from keyplumb.gauging.gathering import Watched
+
+IN_WORDS = {"N": ("forces", "0.5gf"), "mm": ("lengths", "0.02mm")}
+"""What a table holds, whichever of their units it was written in, and how a width of it is told."""
 
 
 def analyse_bias(arguments: argparse.Namespace) -> int:
