@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import re
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import NoReturn
 
 from keyplumb.commands.arguments import add_calibration, add_units, one_key, some_keys, understood_by
 
@@ -22,6 +25,7 @@ KINDS = {
     "rigs": "do several rigs agree: h, k, repeatability and reproducibility limits",
 }
 MOST_PRESSES = 2000
+NEGATIVE = re.compile(r"-[0-9.].*")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -48,6 +52,7 @@ def _add_plan(parser: argparse.ArgumentParser) -> None:
         "--trials", type=understood_by(_trials), default=3, help="how often each presses each key (default 3)"
     )
     parser.add_argument("--programme", default="slow", metavar="NAME", help="what is done to a key (default slow)")
+    parser.add_argument("--instrument", metavar="MODEL", help="model of the keyboard, as limits name it")
     parser.add_argument("--seed", type=int, default=1, help="of the random order (default 1); kept in the plan")
     parser.set_defaults(wrong_use=parser.error)
 
@@ -75,12 +80,16 @@ def _add_study(parser: argparse.ArgumentParser) -> None:
     _add_measurands(parser)
     add_calibration(parser)
     _add_out(parser)
+    parser.set_defaults(wrong_use=parser.error)
 
 
 def _add_bias(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="READINGS.csv", help="a table: reference, value; if known u, unit")
     parser.add_argument(
         "--allowed", type=understood_by(_width), metavar="BIAS", help="the bias that does no harm, as in 0.5gf"
+    )
+    parser._negative_number_matcher = (
+        NEGATIVE  # argparse would take -1gf for an option, and say that a value is missing
     )
     _add_out(parser)
 
@@ -169,6 +178,15 @@ def _width(text: str) -> tuple[float, str]:
     return quantity(text)
 
 
+def _demand_measurands(names: Sequence[str], wrong_use: Callable[[str], NoReturn]) -> None:
+    """End in wrong use if a tolerance is for what no recording has; a table may call its columns as it likes."""
+    from processing.measurand_units import UNIT_OF, like_it
+
+    for name in names:
+        if name not in UNIT_OF:
+            wrong_use(f"argument --tolerance: {name!r} is no measurand; {like_it(name)}")
+
+
 def run(arguments: argparse.Namespace) -> int:
     """Do what the second word says."""
     from keyplumb.gauging import courses, references
@@ -180,6 +198,8 @@ def run(arguments: argparse.Namespace) -> int:
         return courses.plan_study(arguments)
     if arguments.what == "stability" and arguments.source.is_dir() and arguments.key is None:
         arguments.wrong_use("--key must say which key of the recordings is the kept one")
+    if arguments.what == "study" and arguments.source.is_dir():
+        _demand_measurands([name for name, _ in arguments.tolerance], arguments.wrong_use)
     return {
         "record": courses.record,
         "study": courses.analyse_study,

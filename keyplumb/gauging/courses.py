@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from keyplumb.commands.arguments import CAUTIONS, chosen_calibration
-from keyplumb.exit_codes import DONE
+from keyplumb.exit_codes import DONE, INTERRUPTED
 from keyplumb.gauging import printing
 from keyplumb.gauging.plan import StudyPlan, draw_plan, read_plan, write_plan
 from keyplumb.gauging.printing import CODES, print_json
@@ -40,7 +40,14 @@ def plan_study(arguments: argparse.Namespace) -> int:
     programme = arguments.programme
     if programme.endswith(".toml"):
         programme = str(Path(programme).absolute())
-    plan = draw_plan(arguments.keys, arguments.operators, arguments.trials, seed=arguments.seed, programme=programme)
+    plan = draw_plan(
+        arguments.keys,
+        arguments.operators,
+        arguments.trials,
+        seed=arguments.seed,
+        programme=programme,
+        instrument=arguments.instrument,
+    )
     path = write_plan(arguments.folder, plan)
     turns = len(arguments.operators) * arguments.trials
     print(
@@ -64,6 +71,8 @@ def record(arguments: argparse.Namespace) -> int:
     stop_on_signals()
     try:
         record_study(plan, bench, Guide())
+    except KeyboardInterrupt:  # q or Ctrl-C: how a study goes on is said below
+        return INTERRUPTED
     finally:
         left = "" if plan.next() is None else "; the same command goes on"
         print(f"{arguments.folder}: {len(plan.done())} of {len(plan.presses)} presses are recorded{left}")
@@ -73,7 +82,7 @@ def record(arguments: argparse.Namespace) -> int:
 def analyse_study(arguments: argparse.Namespace) -> int:
     """Analyse a crossed study, of a folder or a table, and judge the rig."""
     from processing.gauge.picture import demand_ending, draw_studies
-    from processing.gauge.verdict import worst_of
+    from processing.gauge.verdict import among_all, worst_of
     from processing.gauge.view import study_view
     from processing.limits.reading import read_limits
 
@@ -85,18 +94,25 @@ def analyse_study(arguments: argparse.Namespace) -> int:
         plan = read_plan(arguments.source)
         names = arguments.measurands or held.measurands() or USUAL
         verdicts, units = _of_folder(plan, names, held, chosen_calibration(arguments), units)
-        about = _about(plan)
+        about, model = _about(plan), plan.told.instrument
     else:
-        verdicts, about = _of_table(arguments.source, held), {"source": arguments.source.name}
+        verdicts, about, model = _of_table(arguments.source, held), {"source": arguments.source.name}, None
+    if held.model is not None and model is None:
+        print(f"keyplumb: the limits are for {held.model}; nothing says that the study is of it", file=sys.stderr)
+    verdicts = among_all(verdicts)
     if units.force_mark:
         print(f"keyplumb: forces are {units.force_mark}: a spread is told, a bias would not show", file=sys.stderr)
     if arguments.picture is not None:
-        draw_studies(verdicts, arguments.picture, units, f"Gauge study {arguments.source.absolute().stem}")
+        draw_studies(verdicts, arguments.picture, units, _title(arguments.source))
     if arguments.json:
         print_json(study_view(verdicts, about=about))
     else:
         printing.print_study(verdicts, units)
     return CODES[worst_of(verdicts)]
+
+
+def _title(source: Path) -> str:
+    return f"Gauge study, {'folder' if source.is_dir() else 'table'} {source.absolute().name}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +133,11 @@ class HeldAgainst:
             return self.tolerances.get(name)
         return tolerance_in(self.limits, name, readings)
 
+    @property
+    def model(self) -> str | None:
+        """The model that the limits are for; None: any, or there are no limits."""
+        return None if self.limits is None else self.limits.expected.instrument
+
     def settings(self) -> Settings:
         """Return the settings of the analysis that the limits are meant for."""
         return self.limits.expected.settings() if self.limits else Settings()
@@ -127,6 +148,7 @@ def _about(plan: StudyPlan) -> dict[str, Any]:
         "source": plan.folder.absolute().name,
         "seed": plan.told.seed,
         "programme": plan.told.programme,
+        "instrument": plan.told.instrument,
         "presses": len(plan.presses),
         "recorded": len(plan.done()),
     }
@@ -139,6 +161,9 @@ def _of_folder(
     from keyplumb.gauging.gathering import measured_presses, readings_of
     from processing.calibration_status import marked
 
+    if None not in (held.model, plan.told.instrument) and held.model != plan.told.instrument:
+        other = f"the limits are for {held.model}, the study is of {plan.told.instrument}"
+        return [not_judged(name, UNIT_OF[name], other) for name in names], units
     if plan.next() is not None:
         missing = f"{len(plan.done())} of {len(plan.presses)} presses are recorded; go on with `keyplumb gauge record`"
         return [not_judged(name, UNIT_OF[name], missing) for name in names], units
@@ -163,6 +188,9 @@ def _of_table(path: Path, held: HeldAgainst) -> list[GaugeVerdict]:
 
 
 def _judged(name: str, unit: str, readings: Sequence[Reading], held: HeldAgainst, left_out: LeftOut) -> GaugeVerdict:
+    if left_out and not readings:
+        part, why = left_out[0]
+        return not_judged(name, unit, f"no key has it ({part}: {why})", left_out=left_out)
     try:
         study = study_of(crossed_of(readings))
     except StudyUnfit as fault:

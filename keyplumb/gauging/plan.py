@@ -39,6 +39,8 @@ class PlanFile(Closed):
 
     seed: int
     programme: str
+    instrument: str | None = None
+    """The model of the keyboard; None: nobody has said it, and recordings are named after the folder."""
     press: Annotated[tuple[Press, ...], Field(min_length=8)]
     """Two operators, two keys, two trials at least."""
 
@@ -72,7 +74,15 @@ class StudyPlan:
         return tuple(sorted({Key.from_name(press.key) for press in self.presses}))
 
 
-def draw_plan(keys: tuple[Key, ...], operators: tuple[str, ...], trials: int, *, seed: int, programme: str) -> PlanFile:
+def draw_plan(
+    keys: tuple[Key, ...],
+    operators: tuple[str, ...],
+    trials: int,
+    *,
+    seed: int,
+    programme: str,
+    instrument: str | None = None,
+) -> PlanFile:
     """Return a plan in random order. Two keys, two operators, two trials at least."""
     chance = random.Random(seed)
     presses: list[Press] = []
@@ -82,20 +92,21 @@ def draw_plan(keys: tuple[Key, ...], operators: tuple[str, ...], trials: int, *,
                 name = key.name.replace("#", "s")
                 file = f"{len(presses) + 1:03d}-{name}-{trial}.h5"
                 presses.append(Press(file=file, operator=operator, key=key.name, trial=trial))
-    return PlanFile(seed=seed, programme=programme, press=tuple(presses))
+    return PlanFile(seed=seed, programme=programme, instrument=instrument, press=tuple(presses))
 
 
 def write_plan(folder: Path, plan: PlanFile) -> Path:
     """Write a plan into its folder, which is made, and return its path. Raises FileIsThere, CannotWrite, OSError."""
     path = folder / PLAN_NAME
     if path.exists():
-        raise FileIsThere(path)
+        raise FileIsThere(path, "choose another folder, or go on with the plan that is there")
     folder.mkdir(parents=True, exist_ok=True)
     lines = [
         "# A gauge study: who presses which key when, drawn at random; it is followed from top to bottom.",
         f"seed = {plan.seed}",
         f"programme = {json.dumps(plan.programme)}",
     ]
+    lines += [] if plan.instrument is None else [f"instrument = {json.dumps(plan.instrument)}"]
     for press in plan.press:
         lines += ["", "[[press]]"]
         lines += [f"{name} = {json.dumps(value)}" for name, value in press.model_dump().items()]

@@ -38,7 +38,7 @@ def print_study(verdicts: Sequence[GaugeVerdict], units: Units) -> None:
             print(f"  {sentence}")
         if verdict.study is not None:
             _print_parts(verdict.study, verdict.unit, units)
-            _print_anova(verdict.study)
+            _print_anova(verdict.study, verdict.unit, units)
     print(f"\nThe rig for these limits: {worst_of(verdicts)}.")
 
 
@@ -57,10 +57,15 @@ def print_json(told: Mapping[str, Any]) -> None:
 def cannot_tell(kind: str, why: str, *, as_json: bool) -> int:
     """Say that there is too little to judge by, and return the exit code for it."""
     if as_json:
-        print_json({"schema": SCHEMA, "kind": kind, "verdict": "cannot tell", "why_not": why})
+        print_json(too_little(kind, why))
     else:
         print(f"Cannot tell: {why}.")
     return CANNOT_TELL
+
+
+def too_little(kind: str, why: str, **about: str) -> dict[str, Any]:
+    """Return, as plain data, that there is too little to judge by."""
+    return {"schema": SCHEMA, "kind": kind, **about, "verdict": "cannot tell", "why_not": why}
 
 
 def print_bias(study: BiasStudy, unit: str, units: Units) -> None:
@@ -97,7 +102,7 @@ def print_rigs(found: Interlaboratory, measurand: str, unit: str, units: Units) 
 
 
 def _print_parts(study: GaugeStudy, unit: str, units: Units) -> None:
-    name, scale = units.of(unit), units.value(1.0, unit)
+    scale = units.value(1.0, unit)
     rows = [
         (
             f"{ABBREVIATIONS[part.name]} {part.name}",
@@ -105,24 +110,43 @@ def _print_parts(study: GaugeStudy, unit: str, units: Units) -> None:
             f"{plain(scale * part.lower)} to {plain(scale * part.upper)}",
             f"{study.percent_of_total(part.name):.1f}",
         )
+        if part.name != "interaction" or not study.pooled
+        else ("INT interaction", "in EV", "", "")
         for part in study.parts
     ]
-    _print_table(("", f"sd / {name}", f"{100 * study.settings.coverage:g} % interval", "% of TV"), rows)
+    _print_table(
+        (
+            "",
+            f"sd{'' if unit == '1' else f' / {units.of(unit)}'}",
+            f"{100 * study.settings.coverage:g} % interval",
+            "% of TV",
+        ),
+        rows,
+    )
 
 
-def _print_anova(study: GaugeStudy) -> None:
+def _print_anova(study: GaugeStudy, unit: str, units: Units) -> None:
+    """Print the analysis of variance, whose squares are in the square of the reader's unit."""
+    scale, squared = units.value(1.0, unit) ** 2, _squared(units.of(unit))
     rows = [
         (
             row.name,
             str(row.dof),
-            f"{row.sum_of_squares:.5g}",
-            f"{row.mean_square:.5g}",
+            plain(scale * row.sum_of_squares, 5),
+            plain(scale * row.mean_square, 5),
             "" if row.f is None else f"{row.f:.4g}",
             "" if row.p is None else f"{row.p:.2g}",
         )
         for row in study.anova
     ]
-    _print_table(("", "dof", "sum of squares", "mean square", "F", "p"), rows)
+    _print_table(("", "dof", f"sum of squares{squared}", f"mean square{squared}", "F", "p"), rows)
+
+
+def _squared(unit: str) -> str:
+    """Return the square of a unit for the head of a column; nothing for a number without a unit."""
+    if unit == "1":
+        return ""
+    return f" / {unit if unit.isalpha() else f'({unit})'}²"
 
 
 def _print_table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None:

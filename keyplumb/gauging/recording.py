@@ -41,8 +41,10 @@ class Bench:
 def record_study(plan: StudyPlan, bench: Bench, guide: Guide) -> int:
     """Record all presses that are not there yet and return how many were recorded.
 
-    Raises StoppedByPerson, and what a survey raises.
+    Raises StoppedByPerson, and what a survey raises; DaqError before the first question if no rig is at the port.
     """
+    if plan.next() is not None:
+        _try_port(bench)
     guide.tell(HOW_TO_ANSWER)
     recorded, teller = 0, Teller(guide)
     check: tuple[str, str] | None = None
@@ -101,6 +103,22 @@ def _set_aside(path: Path) -> Path:
     return path.rename(aside)
 
 
+def _try_port(bench: Bench) -> None:
+    """Greet the rig, or open the port of one that only prints lines, before anybody sets anything up. Nothing moves.
+
+    Raises DaqError.
+    """
+    from daq.link import Link
+    from daq.port import open_port
+    from daq.session import Session
+
+    if bench.profile is not None:
+        open_port(bench.port, baud=bench.profile.baud).close()
+        return
+    with Link(open_port(bench.port), lambda _: None) as link:
+        Session(link).greet()
+
+
 def _checked(bench: Bench, guide: Guide) -> tuple[str, str]:
     from keyplumb.commands.check import check_before
 
@@ -152,7 +170,7 @@ def _survey_plan(plan: StudyPlan, press: Press, check: tuple[str, str] | None) -
 
     visits = plan_visits((((Key.from_name(press.key),), load_programme(plan.told.programme)),))
     run = RunInfo(
-        instrument=plan.folder.absolute().name,
+        instrument=plan.told.instrument or plan.folder.absolute().name,
         started_at=datetime.now(UTC),
         software_version=__version__,
         programme=describe(visits),

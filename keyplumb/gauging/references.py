@@ -10,14 +10,18 @@ from typing import TYPE_CHECKING
 from keyplumb.commands.arguments import chosen_calibration
 from keyplumb.exit_codes import DONE
 from keyplumb.gauging import printing
-from keyplumb.gauging.printing import CODES, cannot_tell, print_json
+from keyplumb.gauging.printing import CODES, cannot_tell, print_json, too_little
 from processing.display import parse_units
 from processing.errors import MalformedStudy, StudyUnfit
 from processing.gauge.readings import crossed_of
+from processing.gauge.tables import NO_UNIT
 from processing.gauge.view import SCHEMA
 
 if TYPE_CHECKING:
     from keyplumb.gauging.gathering import Watched
+
+IN_WORDS = {"N": ("forces", "0.5gf"), "mm": ("lengths", "0.02mm")}
+"""What a table holds, whichever of their units it was written in, and how a width of it is told."""
 
 
 def analyse_bias(arguments: argparse.Namespace) -> int:
@@ -34,7 +38,7 @@ def analyse_bias(arguments: argparse.Namespace) -> int:
     unit, readings = read_against(arguments.source)
     allowed, told_in = arguments.allowed or (None, unit)
     if told_in != unit:
-        raise MalformedStudy(str(arguments.source), f"it is in {unit}, --allowed in {told_in}", "tell both alike")
+        raise MalformedStudy(str(arguments.source), *_other_unit(unit, told_in))
     try:
         study = bias_of(readings)
     except StudyUnfit as fault:
@@ -44,11 +48,21 @@ def analyse_bias(arguments: argparse.Namespace) -> int:
     if arguments.picture is not None:
         draw_bias(study, arguments.picture, unit, units, f"Bias: {arguments.source.stem}")
     if arguments.json:
-        print_json(bias_view(study, unit, verdict))
+        print_json(bias_view(study, unit, verdict, allowed))
     else:
         printing.print_bias(study, unit, units)
-        printing.print_sentences(verdict, bias_sentences(study, unit, units))
+        printing.print_sentences(verdict, bias_sentences(study, unit, units, allowed))
     return CODES[verdict]
+
+
+def _other_unit(unit: str, told_in: str) -> tuple[str, str]:
+    """Return what is wrong with an --allowed in another unit than the table's, and what to do."""
+    holds, example = IN_WORDS.get(unit, (f"readings in {unit}", f"0.5{unit}"))
+    if told_in == NO_UNIT:
+        return f"it holds {holds}, --allowed has no unit", f"say it, as in --allowed {example}"
+    if unit == NO_UNIT:
+        return f"it names no unit, --allowed is in {told_in}", "give the table a column `unit`, or --allowed none"
+    return f"it holds {holds}, --allowed is in {told_in}", "tell both alike"
 
 
 def _watched(arguments: argparse.Namespace) -> Watched:
@@ -100,19 +114,26 @@ def analyse_stability(arguments: argparse.Namespace) -> int:
 def analyse_rigs(arguments: argparse.Namespace) -> int:
     """Hold several rigs against each other."""
     from processing.gauge.interlaboratory import interlaboratory_of
-    from processing.gauge.tables import read_crossed
+    from processing.gauge.tables import OF_RIGS, read_crossed
+    from processing.gauge.verdict import ORDER
     from processing.gauge.view import rigs_view
     from processing.gauge.words import rig_sentences
 
     units, views = parse_units(arguments.units), []
-    for name, (unit, readings) in read_crossed(arguments.source).items():
-        found = interlaboratory_of(crossed_of(readings, least_parts=1))
+    for name, (unit, readings) in read_crossed(arguments.source, OF_RIGS).items():
+        try:
+            found = interlaboratory_of(crossed_of(readings, least_parts=1, called=("key", "rig")))
+        except StudyUnfit as fault:
+            views.append(too_little("rigs", str(fault), measurand=name, unit=unit))
+            if not arguments.json:
+                print(f"\n{name}: cannot tell: {fault}.")
+            continue
         verdict = "unfit" if found.inconsistent() else "fit"
         views.append(rigs_view(found, name, unit, verdict))
         if not arguments.json:
             printing.print_rigs(found, name, unit, units)
             printing.print_sentences(verdict, rig_sentences(found, unit, units))
-    worst = "unfit" if any(view["verdict"] == "unfit" for view in views) else "fit"
+    worst = max((view["verdict"] for view in views), key=ORDER.index)
     if arguments.json:
         print_json({"schema": SCHEMA, "kind": "rigs", "verdict": worst, "measurands": views})
     return CODES[worst]

@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Sequence
 
+from processing.errors import MalformedLimits
 from processing.gauge.readings import Reading
 from processing.gauge.verdict import Tolerance
 from processing.limits.types import Limits
@@ -56,19 +57,33 @@ def limited(limits: Limits) -> tuple[str, ...]:
 def tolerance_in(limits: Limits, measurand: str, readings: Sequence[Reading]) -> Tolerance | None:
     """Return the room that limits leave to the keys of a study; None: no limit is about them.
 
-    The narrowest of two-sided limits counts; where there are only limits on one side, the mean distance from a key's
-    readings to its limit.
+    Of several limits of a key the strictest on each side counts, and of the keys the narrowest; where there are only
+    limits on one side, the mean distance from a key's readings to its limit. Raises MalformedLimits if no reading of a
+    key could be within all of its limits.
     """
     widths: list[float] = []
     rooms: list[float] = []
     for name in dict.fromkeys(reading.part for reading in readings):
         key, values = Key.from_name(name), [reading.value for reading in readings if reading.part == name]
-        for limit in (limit for limit in limits.values if limit.measurand == measurand and key in limit.keys):
-            ends = [end for end in limit.ends(key) if end is not None]
-            if len(ends) == 2:
-                widths.append(ends[1] - ends[0])
-            else:
-                rooms.append(abs(ends[0] - math.fsum(values) / len(values)))
+        lower, upper = _strictest(limits, measurand, key)
+        if lower is not None and upper is not None:
+            widths.append(upper - lower)
+        else:
+            mean = math.fsum(values) / len(values)
+            rooms += [abs(end - mean) for end in (lower, upper) if end is not None]
     if widths:
         return Tolerance(min(widths))
     return Tolerance(math.fsum(rooms) / len(rooms), sides=1) if rooms else None
+
+
+def _strictest(limits: Limits, measurand: str, key: Key) -> tuple[float | None, float | None]:
+    ends = [limit.ends(key) for limit in limits.values if limit.measurand == measurand and key in limit.keys]
+    lower = max((low for low, _ in ends if low is not None), default=None)
+    upper = min((high for _, high in ends if high is not None), default=None)
+    if lower is not None and upper is not None and lower >= upper:
+        unit = UNIT_OF[measurand]
+        raise MalformedLimits(
+            f"{limits.file_name or limits.name}: two limits of {measurand} contradict each other: one wants {key.name} "
+            f"to have {lower:g} {unit} at least, another {upper:g} {unit} at most; mend one of them"
+        )
+    return lower, upper

@@ -1,14 +1,16 @@
 """Pictures of gauge studies: a crossed study part by part, a line of bias, the chart of a check standard.
 
 How it works: operators differ by shape and lightness as well as by colour. Standard deviations are drawn with their
-intervals on a logarithmic scale, since an upper end may be many times the estimate.
+intervals on a scale that is logarithmic, since an upper end may be many times the estimate, but ends in a stretch with
+a true 0, where many a component's estimate or lower end is.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -16,7 +18,7 @@ from processing.display import Units
 from processing.errors import UnknownEnding
 from processing.gauge.bias_linearity import BiasStudy
 from processing.gauge.crossed import GaugeStudy
-from processing.gauge.stability import Stability
+from processing.gauge.stability import JudgedDay, Stability
 from processing.gauge.verdict import GaugeVerdict
 from recordings.safe_files import whole_or_nothing
 
@@ -35,6 +37,11 @@ NAMES = {
     "part": "between keys",
     "total": "all readings",
 }
+
+
+MOST_LABELS = 12
+WIDEST_RANGE = 1e4
+"""Of a scale of standard deviations; what is smaller still is drawn near 0."""
 
 
 def demand_ending(path: Path) -> None:
@@ -58,18 +65,35 @@ def draw_studies(verdicts: Sequence[GaugeVerdict], path: Path, units: Units, tit
 
 
 def _spreads(axes: Axes, study: GaugeStudy, verdict: GaugeVerdict, units: Units) -> None:
-    parts = [part for part in study.parts if part.sd > 0.0]
     scale = units.value(1.0, verdict.unit)
-    for place, part in enumerate(parts):
-        lower = max(part.lower, 0.05 * min(one.sd for one in parts))
-        axes.plot([scale * lower, scale * part.upper], [place, place], color=GREY, linewidth=1.5)
-        axes.plot(scale * part.sd, place, marker="o", color=LOOKS[0][1])
-    axes.set_xscale("log")
-    axes.set_yticks(range(len(parts)), [NAMES[part.name] for part in parts])
-    axes.invert_yaxis()
+    for place, part in enumerate(study.parts):
+        if study.pooled and part.name == "interaction":
+            axes.text(
+                0.03, place, "counted as repeats", transform=axes.get_yaxis_transform(), va="center", fontsize="small"
+            )
+            continue
+        axes.plot([scale * part.lower, scale * part.upper], [place, place], color=GREY, linewidth=1.5)
+        axes.plot(scale * part.sd, place, marker="o", color=LOOKS[0][1], clip_on=False)
+    _scale_with_zero(axes, [scale * end for part in study.parts for end in (part.lower, part.sd, part.upper)])
+    axes.set_yticks(range(len(study.parts)), [NAMES[part.name] for part in study.parts])
+    axes.set_ylim(len(study.parts) - 0.5, -0.5)
     axes.set_xlabel(_label("standard deviation", verdict.unit, units))
     axes.set_title(f"{verdict.measurand}: {verdict.fitness}", fontsize="medium")
     axes.grid(visible=True, axis="x", color=LIGHT, linewidth=0.6)
+
+
+def _scale_with_zero(axes: Axes, values: Sequence[float]) -> None:
+    """Make the axis logarithmic down to the smallest number that weighs, and straight from there to 0."""
+    above = [value for value in values if value > 0.0]
+    most = max(above, default=1.0)
+    least = max(min(above, default=1.0), most / WIDEST_RANGE)
+    axes.set_xscale("symlog", linthresh=least, linscale=0.4)
+    axes.set_xlim(0.0, 1.3 * most)
+    decades = 10.0 ** np.arange(np.floor(np.log10(least)), np.log10(1.3 * most))
+    between = (1.0,) if np.count_nonzero(decades >= least) > 1 else (1.0, 2.0, 5.0)
+    ticks = sorted(tick for tick in np.outer(decades, between).ravel().tolist() if least <= tick <= 1.3 * most)
+    axes.set_xticks([0.0, *ticks], [f"{tick:g}" for tick in (0.0, *ticks)])
+    axes.minorticks_off()
 
 
 def _by_part(axes: Axes, study: GaugeStudy, verdict: GaugeVerdict, units: Units) -> None:
@@ -131,25 +155,34 @@ def draw_stability(found: Stability, path: Path, unit: str, units: Units, title:
     scale, base = units.value(1.0, unit), found.baseline
     means, spreads = figure.subplots(2, 1, sharex=True, height_ratios=(2.0, 1.0))
     for place, one in enumerate(found.days):
-        out = one.ruled not in ("baseline", "in control")
-        colour = LOOKS[1][1] if out else LOOKS[0][1]
-        fill = "white" if one.ruled == "baseline" else colour
-        means.plot(place, scale * one.day.mean, "D" if out else "o", color=colour, markerfacecolor=fill)
+        means.plot(place, scale * one.day.mean, **_look(one, out=one.ruled in ("mean out", "both out")))
         if one.day.sd is not None:
-            spreads.plot(place, scale * one.day.sd, "D" if out else "o", color=colour, markerfacecolor=fill)
+            spreads.plot(place, scale * one.day.sd, **_look(one, out=one.ruled in ("spread out", "both out")))
     for limit, style in ((base.lower, "--"), (base.centre, "-"), (base.upper, "--")):
         means.axhline(scale * limit, color=GREY, linewidth=0.8, linestyle=style)
     most = [(place, one.upper_sd) for place, one in enumerate(found.days) if one.upper_sd is not None]
     if most:
         spreads.plot(*zip(*((place, scale * sd) for place, sd in most), strict=True), "--", color=GREY, linewidth=0.8)
-    every = max(1, len(found.days) // 10)
-    spreads.set_xticks(
-        range(0, len(found.days), every), [one.day.label for one in found.days[::every]], fontsize="small"
-    )
+    _label_days(spreads, [one.day.label for one in found.days])
     means.set_ylabel(_label("mean of the day", unit, units))
     spreads.set_ylabel(_label("scatter", unit, units))
-    means.set_title(f"{title} (open: baseline; diamonds: out of control; dashed: limits)", fontsize="medium")
+    means.set_title(f"{title} (open: baseline; diamonds: beyond the limit; dashed: limits)", fontsize="medium")
     _save(figure, path)
+
+
+def _look(one: JudgedDay, *, out: bool) -> dict[str, Any]:
+    """Return how a day is drawn in a panel in which it is, or is not, beyond its limit."""
+    colour = LOOKS[1][1] if out else LOOKS[0][1]
+    fill = "white" if one.ruled == "baseline" else colour
+    return {"marker": "D" if out else "o", "color": colour, "markerfacecolor": fill}
+
+
+def _label_days(axes: Axes, labels: Sequence[str]) -> None:
+    """Label the last day and as many before it as there is room for, aslant: a date is long."""
+    every = math.ceil(len(labels) / MOST_LABELS)
+    places = range(len(labels) - 1, -1, -every)
+    told = [labels[place] for place in places]
+    axes.set_xticks(places, told, fontsize="small", rotation=30.0, ha="right", rotation_mode="anchor")
 
 
 def _label(words: str, unit: str, units: Units) -> str:

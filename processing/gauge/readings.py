@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,9 +40,21 @@ class Crossed:
         return int(self.values.shape[2])
 
 
-def crossed_of(readings: Iterable[Reading], *, least_parts: int = 2) -> Crossed:
+def counted(number: int, what: str) -> str:
+    """Return a number of things.
+
+    >>> counted(1, "day"), counted(0, "part")
+    ('1 day', '0 parts')
+    """
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
+def crossed_of(
+    readings: Iterable[Reading], *, least_parts: int = 2, called: tuple[str, str] = ("part", "operator")
+) -> Crossed:
     """Return readings as a block; parts and operators in the order of their first reading.
 
+    called: what a part and an operator are to the reader, as "key" and "rig".
     Raises StudyUnfit if a place is empty or filled twice, or if there are not two of each at least (of parts:
     `least_parts`).
     """
@@ -49,10 +62,11 @@ def crossed_of(readings: Iterable[Reading], *, least_parts: int = 2) -> Crossed:
     parts, operators, trials = (
         tuple(dict.fromkeys(getattr(one, name) for one in kept)) for name in ("part", "operator", "trial")
     )
-    for what, found, least in (("parts", parts, least_parts), ("operators", operators, 2), ("trials", trials, 2)):
+    part, operator = called
+    for what, found, least in ((part, parts, least_parts), (operator, operators, 2), ("trial", trials, 2)):
         if len(found) < least:
-            raise StudyUnfit(f"{len(found)} {what}", f"a crossed study needs {least} {what} at least")
-    _demand_balanced(kept, parts, operators, trials)
+            raise StudyUnfit(counted(len(found), what), f"it needs {counted(least, what)} at least")
+    _demand_balanced(kept, (parts, operators, trials), called)
     values = np.empty((len(parts), len(operators), len(trials)))
     for one in kept:
         values[parts.index(one.part), operators.index(one.operator), trials.index(one.trial)] = one.value
@@ -61,15 +75,12 @@ def crossed_of(readings: Iterable[Reading], *, least_parts: int = 2) -> Crossed:
 
 
 def _demand_balanced(
-    kept: list[Reading], parts: tuple[str, ...], operators: tuple[str, ...], trials: tuple[str, ...]
+    kept: list[Reading], names: tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]], called: tuple[str, str]
 ) -> None:
     times = Counter((one.part, one.operator, one.trial) for one in kept)
-    for part in parts:
-        for operator in operators:
-            for trial in trials:
-                count = times[part, operator, trial]
-                if count != 1:
-                    place = f"part {part}, operator {operator}, trial {trial}"
-                    raise StudyUnfit(
-                        f"{place}: {count} readings", "every operator reads every part once in every trial"
-                    )
+    for part, operator, trial in product(*names):
+        count = times[part, operator, trial]
+        if count != 1:
+            place = f"{called[0]} {part}, {called[1]} {operator}, trial {trial}"
+            needed = f"every {called[1]} reads every {called[0]} once in every trial"
+            raise StudyUnfit(f"{place}: {counted(count, 'reading')}", needed)

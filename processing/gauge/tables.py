@@ -1,6 +1,7 @@
 """Readings of gauge studies from CSV tables: who read which part, what references were read as, day after day.
 
-How it works: the first line names the columns; their order does not matter. An optional column `unit` gives a unit of
+How it works: the first line names the columns; their order does not matter. Cells are separated by commas, semicolons
+or tabs; with semicolons, a comma inside a number is a decimal comma. An optional column `unit` gives a unit of
 force or length (N mN gf kgf ozf lbf; mm um in), which becomes N or mm; any other unit stays as it is. A line that
 cannot be understood is told with file, line and reason, and nothing is used.
 """
@@ -12,7 +13,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from processing.errors import MalformedStudy
 from processing.gauge.bias_linearity import Against
@@ -24,6 +25,9 @@ from recordings.units import OURS, PINT_NAMES, factor_to_ours
 T = TypeVar("T")
 
 ALSO_CALLED = {"part": ("key",), "operator": ("rig",), "day": ("date",), "u": ("reference_u",)}
+SEPARATORS = (",", ";", "\t")
+OF_STUDY, OF_RIGS = ("part", "operator", "trial", "value"), ("key", "rig", "trial", "value")
+"""Columns of a crossed table, as they are called where operators or rigs are studied."""
 NO_UNIT = "1"
 VALUE = "value"
 """Name of what was read, where the table does not say."""
@@ -35,26 +39,28 @@ class Row:
 
     place: str
     cells: Mapping[str, str]
+    decimal_comma: bool
 
     def number(self, column: str, default: str | None = None) -> float:
         """Return a cell as a finite number. Raises MalformedStudy."""
-        text = self.cells.get(column) or default
+        text = self.cells.get(column) or default or ""
         try:
-            value = float(text or "")
+            value = float(text.replace(",", ".") if self.decimal_comma else text)
         except ValueError:
             value = math.nan
         if not math.isfinite(value):
-            raise MalformedStudy(f"{self.place}, {column}", f"{text or ''!r} is no number", "write a decimal number")
+            raise MalformedStudy(f"{self.place}, {column}", f"{text!r} is no number", "write a decimal number")
         return value
 
 
-def read_crossed(path: Path) -> dict[str, tuple[str, list[Reading]]]:
+def read_crossed(path: Path, called: tuple[str, ...] = OF_STUDY) -> dict[str, tuple[str, list[Reading]]]:
     """Return the readings of a crossed study, and their unit, by measurand.
 
-    Columns part (or key), operator (or rig), trial, value; optional measurand and unit. Raises MalformedStudy.
+    Columns part (or key), operator (or rig), trial, value; optional measurand and unit.
+    called: these columns, as an error calls them. Raises MalformedStudy.
     """
     found: dict[str, tuple[str, list[Reading]]] = {}
-    for row in _rows(path, ("part", "operator", "trial", "value")):
+    for row in _rows(path, called):
         unit, factor = _unit(row)
         known, readings = found.setdefault(row.cells.get("measurand") or VALUE, (unit, []))
         _demand_same(row, known, unit)
@@ -102,7 +108,7 @@ def read_nested(path: Path) -> tuple[str, list[DayMean]]:
     def read(row: Row, factor: float) -> tuple[tuple[str, ...], float]:
         return tuple(row.cells[name] for name in ("part", "run", "day")), factor * row.number("value")
 
-    unit, rows = _of_one_unit(path, ("part", "run", "day", "value"), read)
+    unit, rows = _of_one_unit(path, ("key", "run", "day", "value"), read)
     found: dict[tuple[str, ...], list[float]] = {}
     for place, value in rows:
         found.setdefault(place, []).append(value)
@@ -124,30 +130,42 @@ def _of_one_unit(path: Path, needed: tuple[str, ...], read: Callable[[Row, float
 
 
 def _rows(path: Path, needed: tuple[str, ...]) -> Iterator[Row]:
+    """Yield the lines of a table. needed: its columns, as they are called where the table is asked for."""
+    reader, separator = _reader(path, needed)
+    names = [_named(name) for name in next(reader)]
+    missing = [name for name in needed if _named(name) not in names]
+    if missing:
+        raise MalformedStudy(
+            f"{path}, line 1", f"no column {' and '.join(missing)}", f"name the columns {', '.join(needed)}"
+        )
+    holds_any = False
+    for cells in filter(None, reader):
+        holds_any = True
+        yield _row(f"{path}, line {reader.line_num}", names, cells, needed, decimal_comma=separator == ";")
+    if not holds_any:
+        raise MalformedStudy(str(path), "it names columns but holds no reading", "write a line for every reading")
+
+
+def _reader(path: Path, needed: tuple[str, ...]) -> tuple[Any, str]:
+    """Return a csv.reader that stands before the names, and what separates cells: what splits them into most names."""
     try:
         lines = path.read_text(encoding="utf-8-sig").splitlines()
     except UnicodeDecodeError as fault:
         raise MalformedStudy(str(path), "it is no UTF-8 text", "save the table as CSV in UTF-8") from fault
     if not lines:
         raise MalformedStudy(str(path), "it is empty", f"its first line names the columns: {', '.join(needed)}")
-    reader = csv.reader(lines)
-    names = [_named(name) for name in next(reader)]
-    missing = [name for name in needed if name not in names]
-    if missing:
-        raise MalformedStudy(
-            f"{path}, line 1", f"no column {' and '.join(missing)}", f"name the columns {', '.join(needed)}"
-        )
-    for cells in reader:
-        place = f"{path}, line {reader.line_num}"
-        if not cells:
-            continue
-        if len(cells) != len(names):
-            raise MalformedStudy(place, f"{len(cells)} cells under {len(names)} names", "mend or remove this line")
-        row = Row(place, dict(zip(names, (cell.strip() for cell in cells), strict=True)))
-        empty = [name for name in needed if not row.cells[name]]
-        if empty:
-            raise MalformedStudy(place, f"{' and '.join(empty)} is empty", "fill it in, or remove this line")
-        yield row
+    separator = max(SEPARATORS, key=lines[0].count)
+    return csv.reader(lines, delimiter=separator), separator
+
+
+def _row(place: str, names: list[str], cells: list[str], needed: tuple[str, ...], *, decimal_comma: bool) -> Row:
+    if len(cells) != len(names):
+        raise MalformedStudy(place, f"{len(cells)} cells under {len(names)} names", "mend or remove this line")
+    row = Row(place, dict(zip(names, (cell.strip() for cell in cells), strict=True)), decimal_comma)
+    empty = [name for name in needed if not row.cells[_named(name)]]
+    if empty:
+        raise MalformedStudy(place, f"{' and '.join(empty)} is empty", "fill it in, or remove this line")
+    return row
 
 
 def _named(name: str) -> str:

@@ -9,7 +9,7 @@ verdict is "cannot tell", and it is said which part of the study was too small.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from processing.gauge.bias_linearity import BiasStudy
@@ -47,6 +47,8 @@ class GaugeVerdict:
     """Why there is no study."""
     left_out: tuple[tuple[str, str], ...] = ()
     """Parts that could not be used, and why."""
+    operators_p: tuple[float, int] | None = None
+    """Of no difference between operators, as it is among so many measurands (Holm); None: it cannot be tested."""
 
 
 def judge_study(
@@ -79,7 +81,29 @@ def judge_study(
         percent,
         _fitness(percent[0], percent[0], settings),
         left_out=left_out,
+        operators_p=None if (p := operator_p(study)) is None else (p, 1),
     )
+
+
+def operator_p(study: GaugeStudy) -> float | None:
+    """Return the probability of operators that differ as much by chance, of this measurand alone."""
+    return next(row.p for row in study.anova if row.name == "operator")
+
+
+def among_all(verdicts: Sequence[GaugeVerdict]) -> list[GaugeVerdict]:
+    """Return the verdicts of one study, the operators' tests corrected for there being so many of them."""
+    from processing.comparison.verdicts import holm
+
+    told = {
+        verdict.measurand: p for verdict in verdicts if verdict.study and (p := operator_p(verdict.study)) is not None
+    }
+    corrected = dict(zip(told, holm(list(told.values())), strict=True))
+    return [
+        replace(verdict, operators_p=(corrected[verdict.measurand], len(told)))
+        if verdict.measurand in told
+        else verdict
+        for verdict in verdicts
+    ]
 
 
 def not_judged(measurand: str, unit: str, why_not: str, *, left_out: tuple[tuple[str, str], ...] = ()) -> GaugeVerdict:

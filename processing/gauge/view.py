@@ -43,9 +43,18 @@ def _verdict(verdict: GaugeVerdict) -> dict[str, Any]:
         "left_out": [{"part": part, "why": why} for part, why in verdict.left_out],
         "tolerance": None if verdict.tolerance is None else asdict(verdict.tolerance),
         "percent": _with_ends(verdict.percent),
+        "operators_differ": _test(verdict),
         "sentences": study_sentences(verdict, OURS),
     }
     return told if verdict.study is None else {**told, **_study(verdict.study)}
+
+
+def _test(verdict: GaugeVerdict) -> dict[str, Any] | None:
+    """Return the test of the operators, corrected (Holm) for the measurands of the study."""
+    if verdict.operators_p is None:
+        return None
+    p, tests = verdict.operators_p
+    return {"p_holm": p, "measurands": tests}
 
 
 def _study(study: GaugeStudy) -> dict[str, Any]:
@@ -66,10 +75,10 @@ def _with_ends(three: tuple[float, float, float] | None) -> dict[str, float] | N
     return None if three is None else dict(zip(("value", "lower", "upper"), three, strict=True))
 
 
-def bias_view(study: BiasStudy, unit: str, verdict: str) -> dict[str, Any]:
-    """Return bias and linearity."""
-    told = {"schema": SCHEMA, "kind": "bias", "unit": unit, "verdict": verdict, **asdict(study)}
-    return _finite({**told, "sentences": bias_sentences(study, unit, OURS)})
+def bias_view(study: BiasStudy, unit: str, verdict: str, allowed: float | None = None) -> dict[str, Any]:
+    """Return bias and linearity. allowed: how large a bias may be, in the readings' unit; None: nothing was said."""
+    told = {"schema": SCHEMA, "kind": "bias", "unit": unit, "verdict": verdict, "allowed": allowed, **asdict(study)}
+    return _finite({**told, "sentences": bias_sentences(study, unit, OURS, allowed)})
 
 
 def stability_view(found: Stability, measurand: str, unit: str, verdict: str) -> dict[str, Any]:

@@ -9,11 +9,12 @@ from processing.gauge.bias_linearity import BiasStudy, Estimated
 from processing.gauge.crossed import GaugeStudy
 from processing.gauge.interlaboratory import Interlaboratory
 from processing.gauge.nested import Nested
+from processing.gauge.readings import counted
 from processing.gauge.stability import JudgedDay, Stability
-from processing.gauge.verdict import GaugeVerdict, what_would_tell
+from processing.gauge.verdict import GaugeVerdict, operator_p, what_would_tell
 
 SURE = 0.05
-"""p below which operators are said to differ; common practice."""
+"""p, among all measurands of the study, below which operators are said to differ surely; common practice."""
 
 
 def shown(value: float, unit: str, units: Units, *, digits: int = 3) -> str:
@@ -44,7 +45,7 @@ def study_sentences(verdict: GaugeVerdict, units: Units) -> tuple[str, ...]:
         *_too_small(verdict),
         _spread(study, verdict.unit, units),
         _interaction(study),
-        *_operators(study, verdict.unit, units),
+        *_operators(study, verdict, units),
         _categories(study),
         *told,
     )
@@ -99,17 +100,19 @@ def _interaction(study: GaugeStudy) -> str:
     return f"Operators may differ from key to key ({level}): the interaction is counted apart."
 
 
-def _operators(study: GaugeStudy, unit: str, units: Units) -> tuple[str, ...]:
-    row = next(row for row in study.anova if row.name == "operator")
-    if row.p is None or row.p >= SURE:
+def _operators(study: GaugeStudy, verdict: GaugeVerdict, units: Units) -> tuple[str, ...]:
+    p = operator_p(study)
+    if p is None or p >= SURE or verdict.operators_p is None:
         return ()
+    among, tests = verdict.operators_p
+    told = f"p = {p:.2g}" if tests == 1 else f"p = {p:.2g}, {among:.2g} among {tests} measurands by Holm"
     values = study.readings.values
     away = values.mean(axis=(0, 2)) - values.mean()
     far = int(abs(away).argmax())
     more = "more" if away[far] > 0 else "less"
     return (
-        f"Operators surely differ (p = {row.p:.2g}): {study.readings.operators[far]} reads "
-        f"{shown(abs(float(away[far])), unit, units)} {more} than the mean of all.",
+        f"Operators {'surely' if among < SURE else 'may'} differ ({told}): {study.readings.operators[far]} reads "
+        f"{shown(abs(float(away[far])), verdict.unit, units)} {more} than the mean of all.",
     )
 
 
@@ -123,23 +126,40 @@ def _categories(study: GaugeStudy) -> str:
     )
 
 
-def bias_sentences(study: BiasStudy, unit: str, units: Units) -> tuple[str, ...]:
-    """Return what is said of bias and linearity."""
+def bias_sentences(study: BiasStudy, unit: str, units: Units, allowed: float | None = None) -> tuple[str, ...]:
+    """Return what is said of bias and linearity. allowed: how large a bias may be; None: none may be sure."""
     alpha = study.settings.alpha
     lowest, highest = study.at[0].reference, study.at[-1].reference
     return (
+        _held_against(study, unit, units, allowed),
         f"Bias: {_with_interval(study.mean, unit, units)} on the whole ({_sure(study.mean, alpha)}).",
         f"Linearity: {_with_interval(study.slope, '1', units)} per unit ({_sure(study.slope, alpha)}), which is "
         f"{shown(study.slope.value * (highest - lowest), unit, units)} from {shown(lowest, unit, units)} to "
         f"{shown(highest, unit, units)}.",
         f"Scatter of one reading: {shown(study.scatter, unit, units)}.",
+        f"Behind ± stands half of a {100.0 * study.settings.coverage:g} % interval.",
+    )
+
+
+def _held_against(study: BiasStudy, unit: str, units: Units, allowed: float | None) -> str:
+    if allowed is None:
+        return f"No allowed bias was given: any that is sure (p below {study.settings.alpha:g}) makes the rig unfit."
+    lines = [(at.reference, *study.line_at(at.reference)) for at in study.at]
+    reference, bias, half = max(lines, key=lambda line: abs(line[1]) + line[2])
+    return (
+        f"Allowed is a bias of {_round(allowed, unit, units)}; by the line it is {_with_half(bias, half, unit, units)} "
+        f"at {_round(reference, unit, units)}, where it may be largest."
     )
 
 
 def _with_interval(one: Estimated, unit: str, units: Units) -> str:
+    return _with_half(one.value, one.half_width, unit, units)
+
+
+def _with_half(value: float, half_width: float, unit: str, units: Units) -> str:
     name = units.of(unit)
-    value, half = (plain(units.value(number, unit)) for number in (one.value, one.half_width))
-    return f"{value} ± {half}{'' if name == '1' else ' ' + name}"
+    told, half = (plain(units.value(number, unit)) for number in (value, half_width))
+    return f"{told} ± {half}{'' if name == '1' else ' ' + name}"
 
 
 def _sure(one: Estimated, alpha: float) -> str:
@@ -184,7 +204,7 @@ def nested_sentences(found: Nested, unit: str, units: Units) -> tuple[str, ...]:
         return f"{shown(sd, unit, units)} ({dof} degrees of freedom)"
 
     return (
-        f"{found.keys} keys, {found.runs} runs of {found.days} days, {found.repeats} readings a day.",
+        f"{counted(found.keys, 'key')}, {found.runs} runs of {found.days} days, {found.repeats} readings a day.",
         f"Within a day readings scatter by s1 = {level(found.s1, found.s1_dof)}; daily means of a run by s2 = "
         f"{level(found.s2, found.s2_dof)}; means of the runs by s3 = {level(found.s3, found.s3_dof)}.",
         f"Of its own a day adds {shown(found.of_days, unit, units)}, a run {shown(found.of_runs, unit, units)}.",

@@ -65,7 +65,16 @@ def test_a_study_is_pressed_stopped_gone_on_with_and_judged(tmp_path: Path, caps
     the fourth press is cut off before it is gone on with."""
     (tmp_path / "quick.toml").write_text(QUICK)
     folder = tmp_path / "study"
-    words = ("--keys", "A0,C1,C#1", "--operators", "Ada,Ben", "--programme", str(tmp_path / "quick.toml"))
+    words = (
+        "--keys",
+        "A0,C1,C#1",
+        "--operators",
+        "Ada,Ben",
+        "--programme",
+        str(tmp_path / "quick.toml"),
+        "--instrument",
+        "fern",
+    )
     assert main(["gauge", "plan", str(folder), *words, "--trials", "2", "--seed", "4"]) == 0
     plan = read_plan(folder)
 
@@ -81,6 +90,7 @@ def test_a_study_is_pressed_stopped_gone_on_with_and_judged(tmp_path: Path, caps
 
     assert (stopped, finished) == (130, 0)
     assert "keep hands" in said.lower()
+    assert "keyplumb resume" not in said
     assert [question.split(",")[0] for question in asked] == [f"{n} of 12" for n in (1, 2, 3, 4, 3, 4)]
     assert done == plan.presses[:3]
     assert aside.exists()  # what was repeated is kept, under a name that no plan asks for
@@ -91,7 +101,7 @@ def test_a_study_is_pressed_stopped_gone_on_with_and_judged(tmp_path: Path, caps
         with open_recording(plan.path(press)) as recording:
             assert recording.complete
             assert [key.name for key in recording.keys] == [press.key]
-            assert recording.header.run.operator == press.operator
+            assert (recording.header.run.instrument, recording.header.run.operator) == ("fern", press.operator)
             (key,) = recording.read_keys()
             assert len(key.set_aside) == (press is plan.presses[3])  # within its own file
     (weight,) = view["measurands"]

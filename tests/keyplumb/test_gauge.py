@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from io import StringIO
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Any
@@ -16,12 +17,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import keyplumb
+from daq.errors import PortNotFound
 from keyplumb.__main__ import main
 from keyplumb.calibrating.guide import Guide, StoppedByPerson
 from keyplumb.gauging.plan import draw_plan, read_plan, write_plan
 from keyplumb.gauging.recording import Bench, record_study
 from keyplumb.gauging.tolerances import tolerance_in, tolerance_of
-from processing.errors import MalformedStudy
+from processing.errors import MalformedLimits, MalformedStudy
 from processing.gauge.readings import Reading
 from processing.gauge.verdict import Tolerance
 from processing.limits.types import Limits, Line, ValueLimit
@@ -29,6 +31,7 @@ from processing.unit_store.adding import add_unit
 from recordings.keys import ALL_KEYS, Key
 from recordings.reader import open_recording
 from recordings.writer import write_recording
+from rig.profiles.profile import load_profile
 from tests.builders import Press, SyntheticKey, a_header, a_recording
 from tests.daq.rigs import a_rig
 from tests.daq.test_by_hand import a_hand_rig
@@ -119,6 +122,7 @@ def test_a_study_can_be_had_as_data_and_as_a_picture(
         pytest.param(("plan", "study", "--keys", "C4", "--operators", "Ada,Ben"), 2, id="one key"),
         pytest.param(("plan", "study", "--keys", "C4,C5", "--operators", "Ada"), 2, id="one operator"),
         pytest.param(("plan", "study", "--keys", "C4,C5", "--operators", "Ada,Ada"), 2, id="the same twice"),
+        pytest.param(("study", ".", "--tolerance", "dwn=6gf"), 2, id="a tolerance for what is no measurand"),
         pytest.param(("stability", "."), 2, id="which key is the kept one"),
         pytest.param(("stability", ".", "--key", "C4"), 3, id="no recording of it"),
     ],
@@ -159,6 +163,80 @@ def test_of_the_limits_of_a_file_the_narrowest_among_the_keys_counts() -> None:
     assert tolerance_in(limits, "key_dip", readings) is None
 
 
+def test_of_several_limits_of_a_key_the_strictest_on_each_side_count() -> None:
+    low, high, wide = (
+        a_limit(Line(0.4, 0.4), None, KEYS),
+        a_limit(None, Line(0.5, 0.5), KEYS),
+        a_limit(Line(0.1, 0.1), Line(0.9, 0.9), KEYS),
+    )
+    readings = [Reading("C4", "Ada", "1", 0.45)]
+
+    assert tolerance_in(Limits(name="x", values=(low, high, wide)), "down_weight", readings) == Tolerance(
+        pytest.approx(0.1)
+    )
+
+
+def test_limits_that_contradict_each_other_are_no_tolerance() -> None:
+    low, high = a_limit(Line(0.6, 0.6), None, KEYS), a_limit(None, Line(0.5, 0.5), KEYS)
+    with pytest.raises(MalformedLimits, match=r"wants C4 to have 0\.6 N at least, another 0\.5 N at most"):
+        tolerance_in(Limits(name="x", values=(low, high)), "down_weight", [Reading("C4", "Ada", "1", 0.45)])
+
+
+def test_the_squares_are_told_in_the_square_of_the_readers_unit(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Means of the operators are 1 gf apart: twice two keys by two trials make 4 * 2 * 0.5**2 = 2 gf squared."""
+    rows = [
+        (key, operator, trial, 50 + 20 * place + number + 0.1 * trial, "gf")
+        for place, key in enumerate(("C4", "C5"))
+        for number, operator in enumerate(("Ada", "Ben"))
+        for trial in (1, 2)
+    ]
+    main(["gauge", "study", a_table(tmp_path, "key,operator,trial,value,unit", rows)])
+    said = capsys.readouterr().out
+    (row,) = (line.split() for line in said.splitlines() if line.startswith("operator "))
+
+    assert "sum of squares / gf²" in said
+    assert row[:4] == ["operator", "1", "2.0000", "2.0000"]
+
+
+MOSS_LIMITS = """
+name = "moss"
+[expected]
+instrument = "moss"
+allowed_flags = ["uncalibrated"]
+[[limit]]
+measurand = "down_weight"
+unit = "gf"
+lower = 20
+upper = 80
+"""
+
+
+@pytest.mark.parametrize(
+    ("model", "code", "said"),
+    [
+        pytest.param("fern", 6, "the limits are for moss, the study is of fern", id="of another model"),
+        pytest.param(None, 0, "nothing says that the study is of it", id="of nobody knows which"),
+        pytest.param("moss", 0, "", id="of this model"),
+    ],
+)
+def test_limits_of_another_model_judge_no_rig(
+    model: str | None, code: int, said: str, study: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (limits := tmp_path / "moss.toml").write_text(MOSS_LIMITS)
+    whole(study)
+    folder = tmp_path / "study"
+    write_plan(folder, draw_plan(KEYS, ("Ada", "Ben"), 2, seed=1, programme="slow", instrument=model))
+    for path in study.glob("*.h5"):
+        (folder / path.name).symlink_to(path)
+
+    assert main(["gauge", "study", str(folder), "--limits", str(limits)]) == code
+    heard = capsys.readouterr()
+    assert said in heard.out + heard.err
+    assert (said != "") or "limits are for" not in heard.err
+
+
 def recorded(
     path: Path, key: Key, *, operator: str | None = None, seed: int = 1, day: int = 0, down: float = 0.5
 ) -> None:
@@ -179,6 +257,15 @@ def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+def whole(study: Path) -> None:
+    """Press what is missing of a study."""
+    plan = read_plan(study)
+    for press in plan.presses:
+        if not plan.path(press).exists():
+            key = Key.from_name(press.key)
+            recorded(plan.path(press), key, operator=press.operator, seed=99, down=0.5 + 0.05 * (key == KEYS[0]))
+
+
 def test_a_study_is_told_only_when_all_is_pressed(study: Path, capsys: pytest.CaptureFixture[str]) -> None:
     words = ["gauge", "study", str(study), "--tolerance", "down_weight=20gf"]
     plan = read_plan(study)
@@ -193,8 +280,7 @@ def test_a_study_is_told_only_when_all_is_pressed(study: Path, capsys: pytest.Ca
     assert f"not {last.key} by {last.operator}" in capsys.readouterr().err
     plan.path(last).unlink()
 
-    key = Key.from_name(last.key)
-    recorded(plan.path(last), key, operator=last.operator, seed=99, down=0.5 + 0.05 * (key == KEYS[0]))
+    whole(study)
     assert main(words) == 0
     said = capsys.readouterr().out
     assert "Fit: the gauge takes" in said
@@ -205,15 +291,13 @@ def test_a_measurand_that_is_missing_somewhere_leaves_its_keys_out(
     study: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The builder's rig hears no notes."""
-    plan = read_plan(study)
-    last = plan.presses[-1]
-    if not plan.path(last).exists():
-        recorded(plan.path(last), Key.from_name(last.key), operator=last.operator)
+    whole(study)
 
     assert main(["gauge", "study", str(study), "--measurands", "trigger_position", "--json"]) == 6
     (one,) = json.loads(capsys.readouterr().out)["measurands"]
     assert one["verdict"] == "cannot tell"
     assert {left["part"] for left in one["left_out"]} == {"C4", "A#4"}
+    assert one["why_not"].startswith("no key has it (C4: Ada, trial 1: no note events")
 
 
 def test_a_kept_key_is_watched_over_the_days(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -280,7 +364,42 @@ def test_a_bias_ends_in_an_exit_code(
 
 def test_a_bias_of_one_reference_cannot_be_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["gauge", "bias", a_table(tmp_path, "reference,value", [(1, 1), (1, 2), (1, 3)])]) == 6
-    assert "1 references" in capsys.readouterr().out
+    assert "3 readings of 1 reference;" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("told", "said"),
+    [
+        pytest.param("0.5", "it holds forces, --allowed has no unit; say it, as in --allowed 0.5gf", id="no unit"),
+        pytest.param("-1gf", "write a number above 0", id="below nothing"),
+    ],
+)
+def test_an_allowed_bias_that_is_no_width_is_told_what_is_wrong(
+    told: str, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = a_table(tmp_path, "reference,value,unit", [(x, x + 0.1 * n, "gf") for x in (20, 50) for n in range(3)])
+    try:
+        main(["gauge", "bias", table, "--allowed", told])
+    except SystemExit:
+        assert told == "-1gf"  # argparse's own way out
+
+    assert said in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("kind", ["study", "rigs"])
+def test_a_table_of_names_alone_is_bad_input(kind: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["gauge", kind, a_table(tmp_path, "key,rig,trial,value", [])]) == 3
+    assert "holds no reading" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("words", [(), ("--json",)])
+def test_one_rig_alone_cannot_be_told_to_agree(
+    words: tuple[str, ...], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = a_table(tmp_path, "key,rig,trial,value", [("C4", "a", trial, 50 + trial) for trial in (1, 2)])
+
+    assert main(["gauge", "rigs", table, *words]) == 6
+    assert "1 rig; it needs 2 rigs at least" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(("wide", "code"), [(0.0, 0), (40.0, 1)])
@@ -316,6 +435,15 @@ def test_days_and_runs_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert main(["gauge", "days", a_table(tmp_path, "key,run,day,value", rows[:-5])]) == 6
 
 
+def test_a_plan_is_not_written_over_another(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["gauge", "plan", str(tmp_path / "study"), "--keys", "C4,C5", "--operators", "Ada,Ben"]
+    assert main(words) == 0
+    assert main([*words, "--seed", "2"]) == 3
+    said = capsys.readouterr().err
+    assert "choose another folder" in said
+    assert "--replace" not in said
+
+
 class AtTheBench:
     """Hears what is asked and types Enter to each question, q to the last one."""
 
@@ -337,6 +465,32 @@ class AtTheBench:
             self._asked.get()
             self._left -= 1
             yield "\n" if self._left else "q\n"
+
+
+@pytest.mark.parametrize("profile", [None, "lines_csv"])
+def test_nobody_sets_anything_up_for_a_port_that_is_not_there(profile: str | None, tmp_path: Path) -> None:
+    write_plan(tmp_path / "study", draw_plan(KEYS, ("Ada", "Ben"), 2, seed=1, programme="slow"))
+    bench = AtTheBench(questions=1)
+    place = Bench(port=str(tmp_path / "no-port"), profile=None if profile is None else load_profile(profile))
+    with pytest.raises(PortNotFound):
+        record_study(read_plan(tmp_path / "study"), place, Guide(bench, bench))  # type: ignore[arg-type]
+
+    assert bench.said == []
+
+
+def test_who_leaves_a_study_is_told_how_it_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write_plan(tmp_path / "study", draw_plan(KEYS, ("Ada", "Ben"), 2, seed=1, programme="slow"))
+    monkeypatch.setattr("sys.stdin", StringIO("q\n"))
+    monkeypatch.setattr("keyplumb.commands.survey_talk.stop_on_signals", lambda: None)
+    with a_rig() as port:
+        code = main(["gauge", "record", str(tmp_path / "study"), "--port", port])
+    said = capsys.readouterr()
+
+    assert code == 130
+    assert "0 of 8 presses are recorded; the same command goes on" in said.out
+    assert "resume" not in said.err
 
 
 def test_a_study_may_be_pressed_by_hand(tmp_path: Path) -> None:

@@ -156,8 +156,8 @@ def test_the_interval_of_one_mean_square_is_that_of_chi_square() -> None:
     [
         pytest.param(lambda rows: rows[:-1], "0 readings", id="a reading is missing"),
         pytest.param(lambda rows: [*rows, rows[0]], "2 readings", id="a reading stands twice"),
-        pytest.param(lambda rows: [r for r in rows if r.operator == "Ada"], "1 operators", id="one operator"),
-        pytest.param(lambda rows: [r for r in rows if r.trial == "1"], "1 trials", id="one trial"),
+        pytest.param(lambda rows: [r for r in rows if r.operator == "Ada"], "1 operator;", id="one operator"),
+        pytest.param(lambda rows: [r for r in rows if r.trial == "1"], "1 trial;", id="one trial"),
         pytest.param(lambda _: [], "0 parts", id="nothing"),
     ],
 )

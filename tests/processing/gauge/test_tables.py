@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from processing.errors import MalformedStudy
 from processing.gauge.readings import Reading
-from processing.gauge.tables import read_against, read_crossed, read_days, read_nested
+from processing.gauge.tables import OF_RIGS, read_against, read_crossed, read_days, read_nested
 
 
 def a_table(folder: Path, text: str) -> Path:
@@ -43,6 +44,41 @@ def test_days_of_runs_are_told_apart(tmp_path: Path) -> None:
     _, days = read_nested(a_table(tmp_path, "key,run,day,value\nC4,1,a,1\nC4,1,a,3\nC4,2,a,5\n"))
 
     assert [(day.run, day.mean, day.repeats) for day in days] == [("1", 2.0, 2), ("2", 5.0, 1)]
+
+
+def test_cells_may_be_separated_by_semicolons_with_decimal_commas(tmp_path: Path) -> None:
+    _, readings = read_against(a_table(tmp_path, "reference;value;note\n1,5;1,625;a, b\n2;2.25;\n"))
+
+    assert [(one.reference, one.value) for one in readings] == [(1.5, 1.625), (2.0, 2.25)]
+
+
+@pytest.mark.parametrize(
+    ("read", "told"),
+    [
+        pytest.param(read_crossed, "no column part and operator", id="a study"),
+        pytest.param(lambda path: read_crossed(path, OF_RIGS), "no column key and rig", id="rigs"),
+        pytest.param(read_nested, "no column key and run", id="days"),
+    ],
+)
+def test_missing_columns_are_called_as_the_reader_calls_them(
+    read: Callable[[Path], object], told: str, tmp_path: Path
+) -> None:
+    with pytest.raises(MalformedStudy, match=told):
+        read(a_table(tmp_path, "day,trial,value\n"))
+
+
+@pytest.mark.parametrize(
+    ("read", "columns"),
+    [
+        pytest.param(read_crossed, "part,operator,trial,value", id="a study"),
+        pytest.param(read_against, "reference,value", id="references"),
+        pytest.param(read_days, "day,value", id="a check standard"),
+        pytest.param(read_nested, "key,run,day,value", id="days"),
+    ],
+)
+def test_a_table_of_names_alone_is_refused(read: Callable[[Path], object], columns: str, tmp_path: Path) -> None:
+    with pytest.raises(MalformedStudy, match="holds no reading"):
+        read(a_table(tmp_path, f"{columns}\n\n"))
 
 
 @pytest.mark.parametrize(

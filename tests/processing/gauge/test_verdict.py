@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -11,7 +13,17 @@ from processing.gauge.crossed import study_of
 from processing.gauge.interlaboratory import interlaboratory_of
 from processing.gauge.readings import Reading, crossed_of
 from processing.gauge.stability import Day, day_of, stability_of
-from processing.gauge.verdict import Tolerance, judge_bias, judge_study, not_judged, what_would_tell, worst_of
+from processing.gauge.verdict import (
+    GaugeVerdict,
+    Tolerance,
+    among_all,
+    judge_bias,
+    judge_study,
+    not_judged,
+    operator_p,
+    what_would_tell,
+    worst_of,
+)
 from processing.gauge.words import bias_sentences, rig_sentences, stability_sentences, study_sentences
 from tests.processing.gauge.truths import aiag
 
@@ -77,6 +89,27 @@ def test_an_operator_who_reads_more_is_named_in_the_readers_unit() -> None:
     assert any(sentence.startswith("Operators surely differ") and "gf" in sentence for sentence in sentences)
 
 
+def a_doubtful_study() -> GaugeVerdict:
+    """Operators differ with p between 1 and 5 %."""
+    return judge_study("down_weight", "N", a_study(operator=0.002), Tolerance(1.0))
+
+
+def test_among_several_measurands_operators_surely_differ_only_by_holm() -> None:
+    alone = a_doubtful_study()
+    others = [replace(judge_study("x", "N", a_study(), Tolerance(1.0)), measurand=f"{n}") for n in range(4)]
+    among, *_ = among_all([alone, *others, not_judged("y", "N", "nothing was pressed")])
+    p = operator_p(alone.study)  # type: ignore[arg-type]
+
+    assert p is not None
+    assert 0.01 < p < 0.05
+    assert among.operators_p == (pytest.approx(5 * p), 5)
+    assert any("Operators surely differ" in sentence for sentence in study_sentences(alone, GF))
+    assert any(
+        sentence.startswith("Operators may differ (p") and "among 5 measurands by Holm" in sentence
+        for sentence in study_sentences(among, GF)
+    )
+
+
 def test_the_worst_measurand_decides() -> None:
     fit = judge_study("down_weight", "N", a_study(), Tolerance(1.0))
     unfit = judge_study("down_weight", "N", a_study(), Tolerance(0.1))
@@ -104,7 +137,16 @@ def test_a_bias_and_its_slope_are_found() -> None:
     assert study.offset.value == pytest.approx(0.02, abs=4.0 * study.offset.u)
     assert study.slope.value == pytest.approx(0.01, abs=4.0 * study.slope.u)
     assert study.slope.p < 1e-6
-    assert [sentence.split(":")[0] for sentence in bias_sentences(study, "N", GF)[:2]] == ["Bias", "Linearity"]
+    assert [sentence.split(":")[0] for sentence in bias_sentences(study, "N", GF)[1:3]] == ["Bias", "Linearity"]
+
+
+def test_what_a_bias_is_held_against_and_what_stands_behind_its_sign_is_said() -> None:
+    study = bias_of(readings_of(offset=0.02))
+    held, free = (bias_sentences(study, "N", GF, allowed) for allowed in (0.5 * 0.00980665, None))
+
+    assert held[0].startswith("Allowed is a bias of 0.5 gf; by the line it is 2.0")
+    assert free[0].startswith("No allowed bias was given")
+    assert "95 % interval" in held[-1]
 
 
 def test_what_a_reference_does_not_know_of_itself_does_not_average_out() -> None:
