@@ -34,7 +34,7 @@ def exit_code_of(trouble: BaseException) -> int | None:
 def in_words(trouble: BaseException) -> str:
     """Return what an expected trouble was, where, and what to do."""
     if exit_code_of(trouble) == INTERRUPTED:
-        return "interrupted; what was finished is safe, and `keyplumb resume` goes on with a survey"
+        return str(trouble) or "interrupted; what was finished is safe, and `keyplumb resume` goes on with a survey"
     if type(trouble).__module__ == "builtins" and isinstance(trouble, OSError) and trouble.strerror:
         if trouble.filename is None:  # a network port that is taken, say
             return f"{trouble.strerror}; choose another"

@@ -48,7 +48,7 @@ class Guide:
             if answer is not None:
                 return answer
             if word == QUIT:
-                raise StoppedByPerson
+                raise StoppedByPerson("stopped, as asked")
             self.tell(f"{word!r} is no answer. {HOW_TO_ANSWER}")
 
     def said_over(self) -> bool:
@@ -63,7 +63,7 @@ class Guide:
         except Empty:
             return None
         if word == QUIT:
-            raise StoppedByPerson
+            raise StoppedByPerson("stopped, as asked")
         return word
 
     def _listen(self) -> None:

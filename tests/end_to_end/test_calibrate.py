@@ -274,6 +274,7 @@ def test_whoever_stops_keeps_what_was_read_and_nothing_else(tmp_path: Path) -> N
     assert done.code == 130
     assert f"what was read is in {kept}" in done.said
     assert len(read_readings(kept).loads) == 3
+    assert done.said.rstrip().endswith("keyplumb: stopped, as asked")
 
 
 def test_by_hand_a_person_presses_and_the_same_is_found(tmp_path: Path) -> None:
