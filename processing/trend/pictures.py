@@ -19,11 +19,13 @@ from processing.report.charts import Axis, Bars, Charts, Dots, In, Line, Panel, 
 from processing.stages import BoolArray, FloatArray
 from processing.trend import line as lines
 from processing.trend.news import caption_of
+from processing.trend.reasons import rarer, reason_in_words
 
 TICKS = 5
 MARGIN = 0.12
 """Free room above and below, as a share of the range."""
 MOST_REASONS = 12
+"""Bars; what is rarer is named in the caption."""
 SUMS_SHOWN = 4.0
 """Limits up to which sums are drawn: after a signal they grow without end and would flatten everything."""
 
@@ -57,7 +59,7 @@ def pareto_charts(rows: Sequence[ParetoRow]) -> Charts:
     """Return the bars of the most frequent reasons and how they add up."""
     top = list(rows[:MOST_REASONS])
     at = np.arange(len(top), dtype=np.float64)
-    names = [row.reason.replace("_", " ").replace(":", ": ") for row in top]
+    names = [reason_in_words(row.reason) for row in top]
     ticks = tuple((float(place), name) for place, name in zip(at, names, strict=True))
     reasons = Axis(label="", unit="", low=-0.6, high=len(top) - 0.4, decimals=0, ticks=ticks, fine=ticks, downward=True)
     covered = np.array([100.0 * row.covered for row in top])
@@ -73,7 +75,7 @@ def pareto_charts(rows: Sequence[ParetoRow]) -> Charts:
         Panel(title="Covered by it and those above", x=shares, y=reasons, dots=(
             Dots(label="covered so far", look="reasons before", x=covered, y=at, said=adding),)),
     )  # fmt: skip
-    caption = "Reasons why units were not passed, each unit counted once a reason."
+    caption = " ".join(("Reasons why units were not passed, each unit counted once a reason.", *rarer(rows, len(top))))
     return Charts(caption=caption, panels=panels, columns=2, height_mm=14.0 + 6.0 * len(top), legend=used_looks(panels))
 
 

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import html
 import json
+import re
+import shlex
+import shutil
 from pathlib import Path
 
 import pytest
 
 from keyplumb.__main__ import main
+from keyplumb.exit_codes import FAILED
 from keyplumb.line.truth_check import LineCheck, check_line
 from keyplumb.line.work import Places, chart, inspect, learn, record_line
 from processing.display import Units
@@ -105,26 +110,31 @@ def test_the_command_tells_what_it_found_against_the_truth(
     places, charted, verdicts = made
 
     def done_before(_: Line, there: Places, __: int | None) -> list[UnitVerdict]:
-        there.truths.write_text(places.truths.read_text())
+        shutil.copytree(places.folder, there.folder, dirs_exist_ok=True)
         return verdicts
 
+    monkeypatch.setattr("rig.virtual.line_of_units.load_line", lambda _: SMALL)
     for step in ("record_line", "learn"):
         monkeypatch.setattr(f"keyplumb.line.work.{step}", lambda *_: None)
     monkeypatch.setattr("keyplumb.line.work.inspect", done_before)
     monkeypatch.setattr("keyplumb.line.work.chart", lambda *_: charted)
-    monkeypatch.setattr("keyplumb.commands.demo_line._draw", lambda *_: [])
 
     assert main(["demo-line", "--out", str(tmp_path / "line")]) == 0
     said = capsys.readouterr().out
     for words in (
         "1 of 1 events found",
-        "found in letoff_peak_position: since moss-017",
+        "found in Let-off, place of the peak: since moss-017",
         "the truth lies inside",
         "0 false alarms",
         "Single bad keys: 1 of 1 failed",
+        "moss-016, D4, sticky: failed",
         "5 of 100 such families show any signal",
     ):
         assert words in said
+    page = html.unescape((tmp_path / "line/trend/trend.html").read_text())
+    again = re.search(r"keyplumb (trend .*) \(keyplumb ", page)
+    assert again is not None
+    assert main(shlex.split(again.group(1))) == FAILED
 
 
 def test_what_is_of_no_earlier_demo_is_left_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
