@@ -30,6 +30,7 @@ from processing.trend.sentences import (
     news_sentences,
     rate_sentences,
     sigma_words,
+    wide_words,
 )
 from recordings.safe_files import whole_or_nothing
 
@@ -113,6 +114,8 @@ def _capability(told: Told, shown: Shown) -> tuple[Block, ...]:
             "Cpk rest on the spread from one unit to the next, Pp and Ppk on that of all units.",
             "Measuring is part of the spread, so the process itself is a little better than this. Marked: Ppk may be "
             "below 1. Where a chart signals, the numbers tell of the past only.",
+            *dict.fromkeys(f"{caption_of(one.measurand)} ({one.group.name}):{wide}" for one in told.capable
+                           if (wide := wide_words(one))),
         )),
         TableBlock(f"Against {told.limits_name}", Table(heads, rows), marked_rows=marked),
     )  # fmt: skip

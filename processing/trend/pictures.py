@@ -22,6 +22,9 @@ from processing.trend.news import caption_of
 from processing.trend.reasons import rarer, reason_in_words
 
 TICKS = 5
+"""Units named along an axis at most."""
+LETTERS = 26
+"""That fit side by side below the narrowest panel."""
 MARGIN = 0.12
 """Free room above and below, as a share of the range."""
 MOST_REASONS = 12
@@ -35,7 +38,8 @@ def measurand_charts(line: lines.Line, measurand: str, shown: Shown) -> Charts:
     mine = [one for one in line.series if one.measurand == measurand]
     panels = tuple(_single(line, one, shown, one.group.name) for one in mine)
     caption = f"{caption_of(measurand)}: one number a unit, the {line.statistic} over the keys of a group."
-    return Charts(caption=caption, panels=panels, columns=3, height_mm=33.0, legend=used_looks(panels))
+    columns = min(3, len(panels))
+    return Charts(caption=caption, panels=panels, columns=columns, height_mm=33.0, legend=used_looks(panels))
 
 
 def close_up(line: lines.Line, one: lines.LineSeries, shown: Shown) -> Charts:
@@ -52,7 +56,8 @@ def close_up(line: lines.Line, one: lines.LineSeries, shown: Shown) -> Charts:
         f"up to {SUMS_SHOWN:g} times their limit."
     )
     caption = f"{caption_of(one.measurand)}, {one.group.name}, from close by. {eye}"
-    return Charts(caption=caption, panels=panels, columns=3, height_mm=38.0, legend=used_looks(panels))
+    columns = 2 if len(panels) == 4 else 3
+    return Charts(caption=caption, panels=panels, columns=columns, height_mm=38.0, legend=used_looks(panels))
 
 
 def pareto_charts(rows: Sequence[ParetoRow]) -> Charts:
@@ -218,10 +223,12 @@ def _axis_over(one: lines.LineSeries, shown: Shown, parts: Sequence[FloatArray])
 
 
 def _unit_axis(line: lines.Line, first: int) -> Axis:
-    """Return the axis of units, with the serial numbers of a few."""
+    """Return the axis of units, with the serial numbers of a few, evenly apart so that none runs into the next."""
     labels = line.units.labels
-    places = np.unique(np.linspace(first, len(labels) - 1, TICKS).round().astype(int))
-    ticks = tuple((place + 1.0, _short(labels[place], line.units.model)) for place in places.tolist())
+    words = [_short(label, line.units.model) for label in labels]
+    ticks_that_fit = max(2, min(TICKS, LETTERS // (max(map(len, words)) + 2)))
+    every = max(1, -(-(len(labels) - 1 - first) // (ticks_that_fit - 1)))
+    ticks = tuple((place + 1.0, words[place]) for place in range(first, len(labels), every))
     return Axis(label="", unit="", low=first + 0.2, high=len(labels) + 0.8, decimals=0, ticks=ticks, fine=ticks)
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from keyplumb.__main__ import main
-from keyplumb.exit_codes import FAILED
+from keyplumb.exit_codes import BAD_INPUT, FAILED
 from keyplumb.line.truth_check import LineCheck, check_line
 from keyplumb.line.work import Places, chart, inspect, learn, record_line
 from processing.display import Units
@@ -143,3 +143,25 @@ def test_what_is_of_no_earlier_demo_is_left_alone(tmp_path: Path, capsys: pytest
     assert main(["demo-line", "--out", str(tmp_path)]) == 3
     assert "of no earlier demo" in capsys.readouterr().err
     assert (tmp_path / "units").is_dir()
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"reference_units": 3}, "reference_units = 3: charts need 15 at least"),
+        ({"units": 15, "events": (), "bad_keys": ()}, "units = 15, of which the first 15 are the reference"),
+        ({"keys": (40, 41, 42, 43)}, "keys: 2 naturals and 2 sharps are too few to learn limits: name 5 keys"),
+    ],
+)
+def test_a_line_that_could_not_be_charted_is_refused_before_any_work(
+    changes: dict[str, object],
+    words: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setattr("rig.virtual.line_of_units.load_line", lambda _: SMALL.model_copy(update=changes))
+
+    assert main(["demo-line", "--out", str(tmp_path / "line")]) == BAD_INPUT
+    assert words in capsys.readouterr().err
+    assert not (tmp_path / "line").exists()
