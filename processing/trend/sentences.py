@@ -95,7 +95,7 @@ def _size_words(news: News, shown: Shown) -> str:
         half = float(t.ppf(0.975, max(event.count - 3, 1))) * event.size_u
         return f"{with_unit(sizes[0], news.unit, shown)} ± {with_unit(half, news.unit, shown)}"
     low, high = (with_unit(size, news.unit, shown) for size in (sizes[0], sizes[-1]))
-    return low if low == high else f"{low} to {high} (over {len(sizes)} groups of keys)"
+    return low if low == high else f"{low} to {high} over {len(sizes)} groups of keys"
 
 
 def capable_sentence(one: Capable) -> str:

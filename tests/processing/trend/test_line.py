@@ -61,7 +61,7 @@ def test_events_are_told_with_place_size_and_charts(eventful: Line) -> None:
     assert "(begins there, ends there)" in springs
     assert friction.startswith("Friction (all keys): drifts upward since moss-0")
     assert "begins between moss-0" in friction
-    assert " gf (over 6 groups of keys) by moss-150; " in friction
+    assert " gf over 6 groups of keys by moss-150; " in friction
     assert dip.startswith("Key dip (all keys): steps up at moss-111 by 0.04 mm and stays there (begins there); ")
     assert "single values, moving average (EWMA) and cumulative sums (CUSUM) beyond the limits" in dip
 

@@ -70,8 +70,8 @@ def test_serial_numbers_along_an_axis_stand_evenly_apart(short: Line, name: str)
 
 
 def test_words_of_a_table_stay_whole_where_there_is_room() -> None:
-    row = ("Break-away", *["0.07 (0.01 to 0.21), of quantiles"] * 8)
-    table = Table(("What", *["Ppk"] * 8), (row,))
+    row = ("Break-away", *["0.07 (0.01 to 0.21)"] * 11)
+    table = Table(("What", *["Ppk"] * 11), (row,))
 
     widths = column_widths(table, 7.0, 6.2, 6.9)
 
