@@ -54,6 +54,7 @@ def learn_limits(
         odd_keys=tuple((label, Key(number)) for label in labels for number in sorted(odd[label])),
         letoff=_letoff_of([key for unit in good for key in unit]),
         keys=tuple(sorted(frozenset.intersection(*(frozenset(key.key for key in unit.keys) for unit in results)))),
+        most_good=_most_good(good),
         strokes=min(key.strokes for unit in good for key in unit),
         bed_newton=analysis[0],
         touch_newton=analysis[1],
@@ -68,12 +69,16 @@ def _demand_examples(good: Sequence[Sequence[KeyResult]], labels: Sequence[str],
             raise CannotLearn(f"no key of {label} is good: checks call them odd or found nothing; leave it out")
     if proposals:
         return
-    counts = [max(sum(key.key.colour == colour for key in keys) for keys in good) for colour in COLOURS]
-    have = " and ".join(f"{count} {colour}s" for count, colour in zip(counts, COLOURS, strict=True))
+    have = " and ".join(f"{count} {colour}s" for colour, count in _most_good(good).items())
     raise CannotLearn(
         f"it takes {StatisticsSettings().fewest_keys} good keys of one colour in a unit, with numbers that are not in "
         f"doubt; the most there are in one are {have}, of which some may have no such numbers; record whole units"
     )
+
+
+def _most_good(good: Sequence[Sequence[KeyResult]]) -> dict[str, int]:
+    """Return how many good keys of each colour the unit has that has the most."""
+    return {colour: max(sum(key.key.colour == colour for key in keys) for keys in good) for colour in COLOURS}
 
 
 def _demand_different_units(results: Sequence[KeyboardResult], labels: Sequence[str]) -> None:

@@ -8,6 +8,7 @@ from math import floor
 from processing.display import Units, with_unit
 from processing.limits.learned import Learned, Proposal
 from processing.limits.of_a_key import CAPTION_OF
+from processing.statistics.settings import StatisticsSettings
 from recordings.keys import Key
 
 COARSE_IN_US = 2.0
@@ -112,6 +113,12 @@ def _cautions(learned: Learned) -> list[str]:
             f"{_listed(learned.uncalibrated)}: not calibrated, or by an expired or foreign record: the limits are good "
             "for the same rig as it stands, and units so measured are judged only if `allowed_flags` says so"
         )
+    fewest = StatisticsSettings().fewest_keys
+    said += [
+        f"no limits for {colour}s: it takes {fewest} good keys of a colour in a unit, and there are {count} at most"
+        for colour, count in learned.most_good.items()
+        if 0 < count < fewest
+    ]
     if learned.letoff is None:
         said.append("not every key has a let-off, so none is demanded")
     return said

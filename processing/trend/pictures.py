@@ -23,6 +23,8 @@ from processing.trend.reasons import rarer, reason_in_words
 
 TICKS = 5
 """Units named along an axis at most."""
+EVEN_ENOUGH = 5
+"""Units between two named ones from which on a unit more or less does not show, so that the last is named, too."""
 LETTERS = 26
 """That fit side by side below the narrowest panel."""
 MARGIN = 0.12
@@ -226,9 +228,13 @@ def _unit_axis(line: lines.Line, first: int) -> Axis:
     """Return the axis of units, with the serial numbers of a few, evenly apart so that none runs into the next."""
     labels = line.units.labels
     words = [_short(label, line.units.model) for label in labels]
-    ticks_that_fit = max(2, min(TICKS, LETTERS // (max(map(len, words)) + 2)))
-    every = max(1, -(-(len(labels) - 1 - first) // (ticks_that_fit - 1)))
-    ticks = tuple((place + 1.0, words[place]) for place in range(first, len(labels), every))
+    gaps = max(1, min(TICKS, LETTERS // (max(map(len, words)) + 2)) - 1)
+    last = len(labels) - 1
+    if last - first >= EVEN_ENOUGH * gaps:
+        places = np.linspace(first, last, gaps + 1).round().astype(int).tolist()
+    else:
+        places = list(range(first, last + 1, max(1, -(-(last - first) // gaps))))
+    ticks = tuple((place + 1.0, words[place]) for place in places)
     return Axis(label="", unit="", low=first + 0.2, high=len(labels) + 0.8, decimals=0, ticks=ticks, fine=ticks)
 
 

@@ -211,6 +211,16 @@ def test_units_with_too_few_keys_teach_nothing() -> None:
         learned([few])
 
 
+def test_a_colour_without_limits_is_told() -> None:
+    some = [a_unit(f"moss-{place}", {}, plain=a_keyboard(range(40, 50), instrument="moss")) for place in range(2)]
+    whole = learned_sentences(learned())
+
+    said = learned_sentences(learned(some))
+
+    assert "no limits for sharps: it takes 5 good keys of a colour in a unit, and there are 4 at most" in said
+    assert not any("no limits for" in sentence for sentence in whole)
+
+
 def test_a_unit_without_any_good_key_is_named() -> None:
     first, second = Line().units(2)
     nothing = with_keys(second, lambda key: replace(key, curve=None))
