@@ -46,7 +46,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     demand_libraries()
     units, line, places = parse_units(arguments.units), load_line(arguments.line), work.Places(arguments.out)
-    work.demand_enough(line)
+    work.demand_enough(line, arguments.line)
     _forget_last_demo(places)
     timed = Timed()
     timed("recorded", f"recording {line.units} units", lambda: work.record_line(line, places, arguments.workers))

@@ -74,20 +74,19 @@ class Places:
         return self.folder / "trend"
 
 
-def demand_enough(line: Line) -> None:
-    """Raise MalformedScenario if limits could not be learned, or charts not be drawn, from such a line."""
-    fewest = ControlSettings().fewest
+def demand_enough(line: Line, name: str) -> None:
+    """Raise MalformedScenario if limits could not be learned, or charts not be drawn, from the line of that name."""
+    fewest, keys = ControlSettings().fewest, StatisticsSettings().fewest_keys
     if line.reference_units < fewest:
-        why = f"reference_units = {line.reference_units}: charts need {fewest} at least to freeze their limits"
-        raise MalformedScenario(f"{why}; say so many in the line's file")
+        why = f"reference_units = {line.reference_units}: charts freeze their limits from {fewest} at least"
+        raise MalformedScenario(f"{name}: {why}; write {fewest} or more")
     if line.units <= line.reference_units:
-        why = f"units = {line.units}, of which the first {line.reference_units} are the reference"
-        raise MalformedScenario(f"{why}: none is left to chart; make more units than reference_units")
-    keys = StatisticsSettings().fewest_keys
+        why = f"units = {line.units}, and the first {line.reference_units} of them are the reference"
+        raise MalformedScenario(f"{name}: {why}: none is left to chart; write more units than reference_units")
     counts = [sum(Key(number).colour == colour for number in line.keys) for colour in COLOURS]
     if max(counts) < keys:
         why = " and ".join(f"{count} {colour}s" for count, colour in zip(counts, COLOURS, strict=True))
-        raise MalformedScenario(f"keys: {why} are too few to learn limits: name {keys} keys of one colour at least")
+        raise MalformedScenario(f"{name}: keys: {why} teach no limits; name {keys} keys of one colour at least")
 
 
 def files_of(line: Line, places: Places) -> list[Path]:

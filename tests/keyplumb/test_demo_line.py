@@ -148,9 +148,12 @@ def test_what_is_of_no_earlier_demo_is_left_alone(tmp_path: Path, capsys: pytest
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"reference_units": 3}, "reference_units = 3: charts need 15 at least"),
-        ({"units": 15, "events": (), "bad_keys": ()}, "units = 15, of which the first 15 are the reference"),
-        ({"keys": (40, 41, 42, 43)}, "keys: 2 naturals and 2 sharps are too few to learn limits: name 5 keys"),
+        ({"reference_units": 3}, "moss: reference_units = 3: charts freeze their limits from 15 at least"),
+        (
+            {"units": 15, "events": (), "bad_keys": ()},
+            "moss: units = 15, and the first 15 of them are the reference: none is left",
+        ),
+        ({"keys": (40, 41, 42, 43)}, "moss: keys: 2 naturals and 2 sharps teach no limits; name 5 keys"),
     ],
 )
 def test_a_line_that_could_not_be_charted_is_refused_before_any_work(
