@@ -129,8 +129,8 @@ def _tell(
 def _again(arguments: argparse.Namespace) -> Again:
     """Return what makes the same page from the same store."""
     return Again(
-        store=arguments.store.name,
-        out=arguments.out.name,
+        store=arguments.store.absolute().name,
+        out=arguments.out.absolute().name,
         units=arguments.units,
         model=arguments.model,
         baseline=arguments.baseline,

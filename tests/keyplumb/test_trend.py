@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from keyplumb.__main__ import main
+from keyplumb.__main__ import build_parser, main
+from keyplumb.commands.trend import _again
 from keyplumb.exit_codes import BAD_INPUT, CANNOT_TELL, DONE, FAILED
 from processing.display import Units
 from processing.report.html import as_html
@@ -180,3 +181,11 @@ def test_the_command_on_the_page_makes_the_page_again(
     assert main(shlex.split(said.group(1))) == DONE
 
     assert Path("out/trend.html").read_bytes() == page
+
+
+def test_the_command_names_the_folders_where_they_were_dots(stepped: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(stepped)
+
+    again = _again(build_parser().parse_args(["trend", ".", "--out", "../here"]))
+
+    assert (again.store, again.out) == (stepped.name, "here")
