@@ -201,6 +201,28 @@ class UnknownBaseline(ProcessingError):
         )
 
 
+class BackwardBaseline(ProcessingError):
+    """A baseline ends before it begins."""
+
+    def __init__(self, first: str, last: str) -> None:
+        self.first, self.last = first, last
+        super().__init__(
+            f"the baseline {first}..{last} ends before it begins: {last} was measured before {first}; "
+            f"say --baseline {last}..{first} if you mean all between them"
+        )
+
+
+class LimitsOfOtherModel(ProcessingError):
+    """Limits were to be held against units of a model that they are not for."""
+
+    def __init__(self, limits: str, wanted: str, found: str) -> None:
+        self.limits, self.wanted, self.found = limits, wanted, found
+        super().__init__(
+            f"{limits}: these limits are for {wanted} ([expected] instrument), the units are of {found}; "
+            f"give limits for {found}"
+        )
+
+
 class StoreLibrary(ProcessingError):
     """A library of the store of units is not part of the base install."""
 

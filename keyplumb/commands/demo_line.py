@@ -7,8 +7,8 @@ import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from keyplumb import __version__
 from keyplumb.commands.arguments import a_count, add_units, understood_by
+from keyplumb.commands.trend_talk import Again
 from keyplumb.exit_codes import DONE, FAILED
 
 if TYPE_CHECKING:
@@ -46,13 +46,18 @@ def run(arguments: argparse.Namespace) -> int:
 
     demand_libraries()
     units, line, places = parse_units(arguments.units), load_line(arguments.line), work.Places(arguments.out)
+    work.demand_enough(line, arguments.line)
     _forget_last_demo(places)
     timed = Timed()
     timed("recorded", f"recording {line.units} units", lambda: work.record_line(line, places, arguments.workers))
     timed("limits learned", "learning limits", lambda: work.learn(line, places, arguments.workers, units))
     verdicts = timed("inspected", "inspecting", lambda: work.inspect(line, places, arguments.workers))
     charted = timed("charted", "charting", lambda: work.chart(line, places))
-    pages = timed("drawn", "drawing", lambda: _draw(charted, places, units))
+    again = Again(
+        store=str(places.store), out=str(places.trend), units=arguments.units, model=line.scenario,
+        baseline=line.reference_units, limits=str(places.limits),
+    )  # fmt: skip
+    pages = timed("drawn", "drawing", lambda: _draw(charted, places, units, again))
     check = check_line(places.truths, charted, verdicts)
     tell_line(line, charted, check, timed, units)
     print("\nWritten")
@@ -61,7 +66,7 @@ def run(arguments: argparse.Namespace) -> int:
     return DONE if check.right else FAILED
 
 
-def _draw(charted: Charted, places: Places, units: Units) -> list[Path]:
+def _draw(charted: Charted, places: Places, units: Units, again: Again) -> list[Path]:
     """Write the page of the charts."""
     from processing.control.pareto import pareto
     from processing.limits.reading import read_limits
@@ -69,11 +74,10 @@ def _draw(charted: Charted, places: Places, units: Units) -> list[Path]:
     from processing.trend.page import Told, write_trend
     from processing.unit_store import UnitStore
 
-    limits, model = read_limits(places.limits), charted.units.model
-    reasons = UnitStore(places.store).reasons(model)
+    limits = read_limits(places.limits)
+    reasons = UnitStore(places.store).reasons(charted.units.model)
     rows = pareto(zip(reasons["measuring_id"], reasons["reason"], strict=True))
-    again = f"keyplumb trend {places.store} --model {model} --limits {places.limits} --out {places.trend}"
-    told = Told(charted, capable(charted, limits), rows, limits.name, f"{again} (keyplumb {__version__})")
+    told = Told(charted, capable(charted, limits), rows, limits.name, again.made_by())
     return write_trend(told, places.trend, units)[:2]
 
 

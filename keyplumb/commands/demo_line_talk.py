@@ -7,6 +7,8 @@ import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING, TypeVar
 
+from recordings.keys import Key
+
 if TYPE_CHECKING:
     from keyplumb.line.truth_check import EventCheck, LineCheck
     from processing.display import Units
@@ -55,6 +57,8 @@ def tell_line(line: Line, charted: Charted, check: LineCheck, timed: Timed, unit
 
 
 def _tell_events(charted: Charted, check: LineCheck) -> None:
+    from processing.trend.news import caption_of
+
     found = sum(bool(event.news) for event in check.events)
     print(f"\nHeld against what was planted: {found} of {len(check.events)} events found")
     for event in check.events:
@@ -65,10 +69,12 @@ def _tell_events(charted: Charted, check: LineCheck) -> None:
     print(f"  {len(check.false_alarms)} false alarms: news that nothing planted explains")
     for news in check.false_alarms:
         place = news.event.first if news.event else news.first_signal
-        print(f"    {news.measurand} at {_label(charted, place)}")
+        print(f"    {caption_of(news.measurand)} at {_label(charted, place)}")
 
 
 def _found_in_words(charted: Charted, check: EventCheck) -> str:
+    from processing.trend.news import caption_of
+
     surest = check.surest()
     if surest is None or surest.event is None:
         return "missed"
@@ -78,7 +84,7 @@ def _found_in_words(charted: Charted, check: EventCheck) -> str:
     between = f"{_label(charted, low)} to {_label(charted, high)}"
     ends = "" if surest.event.last is None else f" until {_label(charted, surest.event.last)}"
     first = _label(charted, surest.first_signal)
-    names = ", ".join(dict.fromkeys(news.measurand for news in check.news))
+    names = "; ".join(dict.fromkeys(caption_of(news.measurand) for news in check.news))
     return (
         f"found in {names}: since {_label(charted, surest.event.first)}{ends}, stated {between}, {inside}; "
         f"its charts signal from {first} on"
@@ -94,7 +100,7 @@ def _tell_bad_keys(check: LineCheck) -> None:
     print(f"\nSingle bad keys: {found} of {len(check.bad_keys)} failed")
     for bad in check.bad_keys:
         words = bad.planted.kind.replace("_", " ")
-        print(f"  {bad.serial}, key {bad.planted.key}, {words}: {'failed' if bad.failed else 'overlooked'}")
+        print(f"  {bad.serial}, {Key(bad.planted.key).name}, {words}: {'failed' if bad.failed else 'overlooked'}")
 
 
 def _tell_verdicts(check: LineCheck) -> None:

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import argparse
 import json
-import shlex
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from keyplumb import __version__
 from keyplumb.commands.arguments import add_units, understood_by
+from keyplumb.commands.trend_talk import Again, say_line
 from keyplumb.exit_codes import CANNOT_TELL, DONE, FAILED
 
 if TYPE_CHECKING:
     from processing.control.pareto import ParetoRow
-    from processing.display import Units
     from processing.trend.capable import Capable
     from processing.trend.line import Line
     from processing.unit_store import UnitStore
@@ -23,8 +21,6 @@ if TYPE_CHECKING:
 NAME = "trend"
 SUMMARY = "Say what changes along a line of units: control charts, kind and place of a change, capability, reasons."
 EXAMPLE = "keyplumb trend units --model moss --baseline 60 --out trend"
-MOST_REASONS = 5
-"""On the screen; the page and JSON have more."""
 
 
 def _baseline(text: str) -> int | str:
@@ -71,6 +67,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Chart, say what has changed, write what was asked for; exit code 1 if a chart signals, 6 if units are too few."""
     from processing.errors import TooFewUnits
     from processing.limits.reading import read_limits
+    from processing.trend.capable import demand_for_model
     from processing.trend.line import USUAL, watch_line
     from processing.trend.units_of_line import the_model
     from processing.unit_store import UnitStore
@@ -78,6 +75,8 @@ def run(arguments: argparse.Namespace) -> int:
     limits = None if arguments.limits is None else read_limits(arguments.limits)
     store = UnitStore(arguments.store, thorough=True)
     model = the_model(store, arguments.model)
+    if limits is not None:
+        demand_for_model(limits, model)
     _name_strangers(store)
     try:
         line = watch_line(
@@ -118,46 +117,29 @@ def _tell(
     if arguments.json:
         print(json.dumps(trend_view(line, capable, reasons), indent=1))
     else:
-        _say(line, capable, reasons, shown)
+        say_line(line, capable, reasons, shown)
     if arguments.out is not None:
         from processing.trend.page import Told, write_trend
 
-        made_by = f"{_command(arguments)} (keyplumb {__version__})"
-        for path in write_trend(Told(line, capable, reasons, limits_name, made_by), arguments.out, shown):
+        told = Told(line, capable, reasons, limits_name, _again(arguments).made_by())
+        for path in write_trend(told, arguments.out, shown):
             print(path, file=sys.stderr if arguments.json else sys.stdout)
 
 
-def _command(arguments: argparse.Namespace) -> str:
-    """Return the command that makes the same page from the same store."""
-    words = ["keyplumb", "trend", arguments.store.name, "--units", arguments.units, "--statistic", arguments.statistic]
-    for name in ("model", "baseline"):
-        if getattr(arguments, name) is not None:
-            words += [f"--{name}", str(getattr(arguments, name))]
-    if arguments.measurand is not None:
-        words += ["--measurand", ",".join(arguments.measurand)]
-    if arguments.limits is not None:
-        words += ["--limits", arguments.limits.name]
-    return shlex.join([*words, "--out", arguments.out.name])
+def _again(arguments: argparse.Namespace) -> Again:
+    """Return what makes the same page from the same store."""
+    return Again(
+        store=arguments.store.absolute().name,
+        out=arguments.out.absolute().name,
+        units=arguments.units,
+        model=arguments.model,
+        baseline=arguments.baseline,
+        limits=None if arguments.limits is None else arguments.limits.name,
+        statistic=arguments.statistic,
+        measurands=arguments.measurand,
+    )
 
 
 def _name_strangers(store: UnitStore) -> None:
     for stranger in store.strangers:
         print(f"keyplumb: {stranger.path} is left out: {stranger.why}", file=sys.stderr)
-
-
-def _say(line: Line, capable: tuple[Capable, ...], reasons: tuple[ParetoRow, ...], units: Units) -> None:
-    """Print what has changed on stdout, then what it rests on on stderr."""
-    from processing.trend.news import caption_of
-    from processing.trend.sentences import cautions, left_out_sentences, marked_for, news_sentences, rate_sentences
-
-    shown = marked_for(line, units)
-    for sentence in news_sentences(line, shown):
-        print(sentence)
-    for one in capable:
-        worst = f"{one.found.ppk.value:.2f} ({one.found.ppk.low:.2f} to {one.found.ppk.high:.2f})"
-        past = "" if one.in_control else " Of the past only: a chart signals."
-        print(f"{caption_of(one.measurand)} ({one.group.name}): Ppk {worst} at the worst key, {one.key.name}.{past}")
-    for row in reasons[:MOST_REASONS]:
-        print(f"{row.reason}: {row.units} units; with those above {100.0 * row.covered:.0f} % of those with a reason.")
-    for sentence in (*rate_sentences(line), *cautions(line), *left_out_sentences(line)):
-        print(sentence, file=sys.stderr)

@@ -19,18 +19,22 @@ from keyplumb.many.measuring import Asked
 from keyplumb.many.outcomes import Failed
 from keyplumb.many.over_files import over_files
 from keyplumb.many.progress import Watched
+from processing.control.settings import ControlSettings
 from processing.display import Units
-from processing.keyboard import KeyboardResult
+from processing.keyboard import COLOURS, KeyboardResult
 from processing.limits.learn import learn_limits
 from processing.limits.learned_file import write_learned
 from processing.limits.reading import read_limits
 from processing.limits.verdict import UnitVerdict
 from processing.settings import Settings
+from processing.statistics.settings import StatisticsSettings
 from processing.trend.line import Line as Charted
 from processing.trend.line import watch_line
 from processing.unit_store import UnitStore
 from recordings.errors import MalformedRecording
+from recordings.keys import Key
 from recordings.reader import open_recording
+from rig.errors import MalformedScenario
 from rig.virtual.line_of_units import Line, serial_of
 
 T = TypeVar("T")
@@ -68,6 +72,21 @@ class Places:
     def trend(self) -> Path:
         """The charts."""
         return self.folder / "trend"
+
+
+def demand_enough(line: Line, name: str) -> None:
+    """Raise MalformedScenario if limits could not be learned, or charts not be drawn, from the line of that name."""
+    fewest, keys = ControlSettings().fewest, StatisticsSettings().fewest_keys
+    if line.reference_units < fewest:
+        why = f"reference_units = {line.reference_units}: charts freeze their limits from {fewest} at least"
+        raise MalformedScenario(f"{name}: {why}; write {fewest} or more")
+    if line.units <= line.reference_units:
+        why = f"units = {line.units}, and the first {line.reference_units} of them are the reference"
+        raise MalformedScenario(f"{name}: {why}: none is left to chart; write more units than reference_units")
+    counts = [sum(Key(number).colour == colour for number in line.keys) for colour in COLOURS]
+    if max(counts) < keys:
+        why = " and ".join(f"{count} {colour}s" for count, colour in zip(counts, COLOURS, strict=True))
+        raise MalformedScenario(f"{name}: keys: {why} teach no limits; name {keys} keys of one colour at least")
 
 
 def files_of(line: Line, places: Places) -> list[Path]:

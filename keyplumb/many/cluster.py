@@ -73,11 +73,13 @@ def _outcome(file: Path, future: Future[Done[T] | Failed], address: str) -> Done
 def _client(address: str) -> Iterator[Client]:
     try:
         from distributed import Client
+        from distributed.comm.addressing import get_address_host_port, normalize_address
     except ImportError as fault:
         raise NoClusterLibrary from fault
     for name in ("distributed", "distributed.client", "distributed.core"):
         logging.getLogger(name).setLevel(logging.CRITICAL)  # what goes wrong is said once, by us
     try:
+        get_address_host_port(normalize_address(address))  # a Client refused for this leaves half of itself behind
         client = Client(address, timeout=ANSWERS_WITHIN_S, set_as_default=False)
     except (OSError, ValueError) as fault:
         raise NoScheduler(address, f"no scheduler answers there ({fault})") from fault

@@ -14,7 +14,7 @@ from typing import Literal
 from processing.errors import CannotLearn
 from processing.keyboard import COLOURS, KeyboardResult
 from processing.limits.findings import CALIBRATION_FLAGS, DOUBTFUL_FLAGS
-from processing.limits.learned import Learned, LearnSettings
+from processing.limits.learned import Learned, LearnSettings, Proposal
 from processing.limits.proposal import proposed
 from processing.stages import KeyResult
 from processing.statistics.series import Series, series_of
@@ -43,8 +43,7 @@ def learn_limits(
         [key for key in result.keys if key.key.number not in odd[label]]
         for label, result in zip(labels, results, strict=True)
     ]
-    if not proposals or not all(good):
-        raise CannotLearn("there are too few good keys of one colour in them; record whole units")
+    _demand_examples(good, labels, proposals)
     return Learned(
         units=tuple(labels),
         models=tuple(sorted({result.header.run.instrument for result in results})),
@@ -55,11 +54,31 @@ def learn_limits(
         odd_keys=tuple((label, Key(number)) for label in labels for number in sorted(odd[label])),
         letoff=_letoff_of([key for unit in good for key in unit]),
         keys=tuple(sorted(frozenset.intersection(*(frozenset(key.key for key in unit.keys) for unit in results)))),
+        most_good=_most_good(good),
         strokes=min(key.strokes for unit in good for key in unit),
         bed_newton=analysis[0],
         touch_newton=analysis[1],
         stated_at=analysis[2],
     )
+
+
+def _demand_examples(good: Sequence[Sequence[KeyResult]], labels: Sequence[str], proposals: Sequence[Proposal]) -> None:
+    """Raise CannotLearn, with what is wanted and what there is, if a unit has no good key or nothing is proposed."""
+    for keys, label in zip(good, labels, strict=True):
+        if not keys:
+            raise CannotLearn(f"no key of {label} is good: checks call them odd or found nothing; leave it out")
+    if proposals:
+        return
+    have = " and ".join(f"{count} {colour}s" for colour, count in _most_good(good).items())
+    raise CannotLearn(
+        f"it takes {StatisticsSettings().fewest_keys} good keys of one colour in a unit, with numbers that are not in "
+        f"doubt; the most there are in one are {have}, of which some may have no such numbers; record whole units"
+    )
+
+
+def _most_good(good: Sequence[Sequence[KeyResult]]) -> dict[str, int]:
+    """Return how many good keys of each colour the unit has that has the most."""
+    return {colour: max(sum(key.key.colour == colour for key in keys) for keys in good) for colour in COLOURS}
 
 
 def _demand_different_units(results: Sequence[KeyboardResult], labels: Sequence[str]) -> None:

@@ -77,6 +77,8 @@ class Learned:
     """What every key has."""
     keys: tuple[Key, ...]
     """That every unit has."""
+    most_good: dict[str, int]
+    """Good keys of each colour, in the unit that has the most of them."""
     strokes: int
     """On which every key rests at least."""
     bed_newton: float

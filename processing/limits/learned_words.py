@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from math import floor
 
 from processing.display import Units, with_unit
 from processing.limits.learned import Learned, Proposal
 from processing.limits.of_a_key import CAPTION_OF
+from processing.statistics.settings import StatisticsSettings
 from recordings.keys import Key
 
 COARSE_IN_US = 2.0
@@ -29,9 +31,10 @@ def proposal_sentences(proposal: Proposal, units: Units) -> list[str]:
     """Return the limits of one measurand and colour, and what is behind them."""
     told, unit = proposal.told, proposal.unit
     name = f"{CAPTION_OF[proposal.measurand]}, {proposal.colour}s"
+    within = f"the keys of a unit {'' if told.units > 1 else 'scatter '}by {with_unit(told.within, unit, units)}"
     between = f"units scatter by {with_unit(told.between, unit, units)}, " if told.units > 1 else ""
     sentences = [
-        f"{name}: {_limits(proposal, units)}; {between}the keys of a unit by {with_unit(told.within, unit, units)}",
+        f"{name}: {_limits(proposal, units)}; {between}{within}",
         f"  of that {with_unit(proposal.own_u, unit, units)} is measurement of the key itself; "
         f"{with_unit(proposal.shared_u, unit, units)} more is shared by all keys of a recording and not in the limits",
     ]
@@ -68,14 +71,14 @@ def _promise(learned: Learned) -> list[str]:
         ]
     share, sure = _percent(chosen.coverage), _percent(chosen.confidence)
     values = len(learned.keys) * len({one.measurand for one in learned.proposals})
-    extremes = learned.by_extremes
+    surely = _at_least_percent(learned.by_extremes.surely_covers)
     return [
         f"{count} units: with {sure} confidence each limit holds {share} of the keys of all such units, if units and "
         "keys scatter like the bell curve about a line from A0 to C8 (tolerance intervals as in ISO 16269-6, with two "
         "levels of variation: keys of one unit are not as many units)",
         f"of {values} numbers of a good unit up to {values * (1.0 - chosen.coverage):.2g} may then lie outside",
-        f"without the bell curve: in at least {_percent(extremes.surely_covers)} of further units all keys of a colour "
-        "lie, in any one measurand, between the lowest and the highest seen here about the line; to say that of "
+        f"without the bell curve: in at least {surely} of further units all keys of a colour lie, in any one "
+        "measurand, between the lowest and the highest seen here about the line; to say that of "
         f"{_percent(chosen.units_coverage)} takes {learned.units_for_extremes} units",
     ]
 
@@ -92,8 +95,8 @@ def _units_wanted(learned: Learned) -> list[str]:
     most = "more units than can be counted" if len(known) < len(wanted) else f"about {max(known)} units"
     names = _listed(f"{CAPTION_OF[one.measurand]} of {one.colour}s" for one in short)
     return [
-        f"more units would bring limits in by more than {within} for {names}: as far as these tell, it takes {most} "
-        "until they would not"
+        f"{len(learned.units)} units are few for {names}: with more the limits would stand more than {within} closer; "
+        f"as far as these units tell, it takes {most} to bring them within {within} of the closest possible"
     ]
 
 
@@ -110,6 +113,12 @@ def _cautions(learned: Learned) -> list[str]:
             f"{_listed(learned.uncalibrated)}: not calibrated, or by an expired or foreign record: the limits are good "
             "for the same rig as it stands, and units so measured are judged only if `allowed_flags` says so"
         )
+    fewest = StatisticsSettings().fewest_keys
+    said += [
+        f"no limits for {colour}s: it takes {fewest} good keys of a colour in a unit, and there are {count} at most"
+        for colour, count in learned.most_good.items()
+        if 0 < count < fewest
+    ]
     if learned.letoff is None:
         said.append("not every key has a let-off, so none is demanded")
     return said
@@ -139,3 +148,9 @@ def _listed(names: Iterable[str]) -> str:
 
 def _percent(share: float) -> str:
     return f"{100.0 * share:.4g} %"
+
+
+def _at_least_percent(share: float) -> str:
+    """Return a share that is surely reached in two figures, rounded downward."""
+    percent = 100.0 * share
+    return f"{floor(percent)} %" if percent >= 10.0 else f"{floor(10.0 * percent) / 10.0:g} %"

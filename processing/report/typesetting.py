@@ -59,22 +59,30 @@ def _cut(word: str, size: float, wide_inches: float, weight: str) -> list[str]:
 
 
 def column_widths(table: Table, size: float, head_size: float, wide_inches: float) -> list[float]:
-    """Return the width of each column: as wide as its longest cell, the widest made narrower until all fit."""
+    """Return the width of each column: as wide as its longest cell, the widest made narrower until all fit.
+
+    Words stay whole as long as there is room for those of all columns.
+    """
     columns = list(zip(*table.rows, strict=True)) if table.rows else [()] * len(table.heads)
     natural = [
         max([*(width_inches(cell, size, "bold") for cell in cells), _longest_word(head, head_size)])
         for head, cells in zip(table.heads, columns, strict=True)
     ]
     room = wide_inches - GAP_INCHES * (len(natural) - 1)
+    words = [
+        max(_longest_word(head, head_size), *(_longest_word(unbreakable(cell), size) for cell in cells), 0.0)
+        for head, cells in zip(table.heads, columns, strict=True)
+    ]
+    least = words if sum(words) <= room else [0.0] * len(words)
     widest = max(natural)
     while sum(natural) > room and widest > 0.3:
         widest -= 0.02
-        natural = [min(width, widest) for width in natural]
+        natural = [max(low, min(width, widest)) for width, low in zip(natural, least, strict=True)]
     return natural
 
 
 def _longest_word(words: str, size: float) -> float:
-    return max((width_inches(word, size, "bold") for word in words.split()), default=0.0)
+    return max((width_inches(word, size, "bold") for word in words.split(" ")), default=0.0)
 
 
 def row_lines(row: Sequence[str], widths: Sequence[float], size: float, weight: str = "normal") -> list[list[str]]:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from processing.control.capability import FEWEST, Capability, capability
+from processing.errors import LimitsOfOtherModel
 from processing.stages import FloatArray
 from processing.trend.groups import GROUPS, KeyGroup
 from processing.trend.line import Line
@@ -38,6 +39,13 @@ class Capable:
     found: Capability
     in_control: bool
     """Whether no chart of the measurand in this group signals; if not, the numbers tell of the past only."""
+
+
+def demand_for_model(limits: Limits, model: str) -> None:
+    """Raise LimitsOfOtherModel if limits say that they are for another model."""
+    wanted = limits.expected.instrument
+    if wanted not in (None, model):
+        raise LimitsOfOtherModel(limits.file_name or limits.name, wanted, model)
 
 
 def capable(line: Line, limits: Limits) -> tuple[Capable, ...]:

@@ -103,7 +103,7 @@ def watch_line(
     """Return the charts of a model's units.
 
     baseline: so many first units, or "FROM..TO" in serial numbers; None: as the settings say. Raises TooFewUnits,
-    UnknownBaseline.
+    UnknownBaseline, BackwardBaseline.
     """
     settings = settings or ControlSettings()
     units = units_of_line(store, model, baseline, settings)

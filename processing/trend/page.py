@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from matplotlib.figure import Figure
 
 from processing.control.capability import Index
 from processing.control.pareto import ParetoRow
@@ -19,6 +20,7 @@ from processing.report.html import write_html
 from processing.report.key_table import Table
 from processing.report.pdf import write_pdf
 from processing.report.style import house_style, new_figure
+from processing.report.typesetting import broken
 from processing.trend.capable import Capable
 from processing.trend.line import Line, LineSeries
 from processing.trend.news import caption_of, news_of
@@ -30,12 +32,16 @@ from processing.trend.sentences import (
     news_sentences,
     rate_sentences,
     sigma_words,
+    wide_words,
 )
 from recordings.safe_files import whole_or_nothing
 
 MOST_CLOSE_UPS = 8
 """So many series are shown from close by; the others are in the charts of their measurand."""
 DPI = 130
+PANEL_INCHES, CAPTION = 4.2, 9.0
+LEGEND_COLUMNS = 3
+"""Entries of a legend that stand side by side below a panel of a picture, whatever they say."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -113,6 +119,8 @@ def _capability(told: Told, shown: Shown) -> tuple[Block, ...]:
             "Cpk rest on the spread from one unit to the next, Pp and Ppk on that of all units.",
             "Measuring is part of the spread, so the process itself is a little better than this. Marked: Ppk may be "
             "below 1. Where a chart signals, the numbers tell of the past only.",
+            *dict.fromkeys(f"{caption_of(one.measurand)} ({one.group.name}):{wide}" for one in told.capable
+                           if (wide := wide_words(one))),
         )),
         TableBlock(f"Against {told.limits_name}", Table(heads, rows), marked_rows=marked),
     )  # fmt: skip
@@ -188,13 +196,19 @@ def _pictures(told: Told, shown: Shown) -> list[tuple[str, Charts]]:
 
 
 def _write_picture(charts: Charts, path: Path) -> Path:
-    rows = -(-len(charts.panels) // charts.columns)
-    with house_style():
-        figure = new_figure(4.2 * charts.columns, max(2.4, charts.height_mm / 20.0) * rows + 0.6)
-        figure.suptitle(charts.caption, size=9, x=0.01, ha="left")
-        for place, panel in enumerate(charts.panels, 1):
-            draw_panel(figure.add_subplot(rows, charts.columns, place), panel)
-        figure.legend(handles=legend_handles(charts), loc="outside lower center", ncols=len(charts.legend))
-        with whole_or_nothing(path) as temporary:
-            figure.savefig(temporary, format="png", dpi=DPI, metadata={"Software": "keyplumb"})
+    with house_style(), whole_or_nothing(path) as temporary:
+        picture(charts).savefig(temporary, format="png", dpi=DPI, metadata={"Software": "keyplumb"})
     return path
+
+
+def picture(charts: Charts) -> Figure:
+    """Return some charts as a figure of their own, caption above and legend below, in lines that fit its width."""
+    rows, wide = -(-len(charts.panels) // charts.columns), PANEL_INCHES * charts.columns
+    caption = broken(charts.caption, CAPTION, wide - 0.3)
+    figure = new_figure(wide, max(2.4, charts.height_mm / 20.0) * rows + 0.5 + 0.15 * len(caption))
+    figure.suptitle("\n".join(caption), size=CAPTION, x=0.01, ha="left")
+    for place, panel in enumerate(charts.panels, 1):
+        draw_panel(figure.add_subplot(rows, charts.columns, place), panel)
+    columns = min(len(charts.legend), LEGEND_COLUMNS * charts.columns)
+    figure.legend(handles=legend_handles(charts), loc="outside lower center", ncols=columns)
+    return figure

@@ -19,11 +19,18 @@ from processing.report.charts import Axis, Bars, Charts, Dots, In, Line, Panel, 
 from processing.stages import BoolArray, FloatArray
 from processing.trend import line as lines
 from processing.trend.news import caption_of
+from processing.trend.reasons import rarer, reason_in_words
 
 TICKS = 5
+"""Units named along an axis at most."""
+EVEN_ENOUGH = 5
+"""Units between two named ones from which on a unit more or less does not show, so that the last is named, too."""
+LETTERS = 26
+"""That fit side by side below the narrowest panel."""
 MARGIN = 0.12
 """Free room above and below, as a share of the range."""
 MOST_REASONS = 12
+"""Bars; what is rarer is named in the caption."""
 SUMS_SHOWN = 4.0
 """Limits up to which sums are drawn: after a signal they grow without end and would flatten everything."""
 
@@ -33,7 +40,8 @@ def measurand_charts(line: lines.Line, measurand: str, shown: Shown) -> Charts:
     mine = [one for one in line.series if one.measurand == measurand]
     panels = tuple(_single(line, one, shown, one.group.name) for one in mine)
     caption = f"{caption_of(measurand)}: one number a unit, the {line.statistic} over the keys of a group."
-    return Charts(caption=caption, panels=panels, columns=3, height_mm=33.0, legend=used_looks(panels))
+    columns = min(3, len(panels))
+    return Charts(caption=caption, panels=panels, columns=columns, height_mm=33.0, legend=used_looks(panels))
 
 
 def close_up(line: lines.Line, one: lines.LineSeries, shown: Shown) -> Charts:
@@ -50,14 +58,15 @@ def close_up(line: lines.Line, one: lines.LineSeries, shown: Shown) -> Charts:
         f"up to {SUMS_SHOWN:g} times their limit."
     )
     caption = f"{caption_of(one.measurand)}, {one.group.name}, from close by. {eye}"
-    return Charts(caption=caption, panels=panels, columns=3, height_mm=38.0, legend=used_looks(panels))
+    columns = 2 if len(panels) == 4 else 3
+    return Charts(caption=caption, panels=panels, columns=columns, height_mm=38.0, legend=used_looks(panels))
 
 
 def pareto_charts(rows: Sequence[ParetoRow]) -> Charts:
     """Return the bars of the most frequent reasons and how they add up."""
     top = list(rows[:MOST_REASONS])
     at = np.arange(len(top), dtype=np.float64)
-    names = [row.reason.replace("_", " ").replace(":", ": ") for row in top]
+    names = [reason_in_words(row.reason) for row in top]
     ticks = tuple((float(place), name) for place, name in zip(at, names, strict=True))
     reasons = Axis(label="", unit="", low=-0.6, high=len(top) - 0.4, decimals=0, ticks=ticks, fine=ticks, downward=True)
     covered = np.array([100.0 * row.covered for row in top])
@@ -73,7 +82,7 @@ def pareto_charts(rows: Sequence[ParetoRow]) -> Charts:
         Panel(title="Covered by it and those above", x=shares, y=reasons, dots=(
             Dots(label="covered so far", look="reasons before", x=covered, y=at, said=adding),)),
     )  # fmt: skip
-    caption = "Reasons why units were not passed, each unit counted once a reason."
+    caption = " ".join(("Reasons why units were not passed, each unit counted once a reason.", *rarer(rows, len(top))))
     return Charts(caption=caption, panels=panels, columns=2, height_mm=14.0 + 6.0 * len(top), legend=used_looks(panels))
 
 
@@ -216,10 +225,16 @@ def _axis_over(one: lines.LineSeries, shown: Shown, parts: Sequence[FloatArray])
 
 
 def _unit_axis(line: lines.Line, first: int) -> Axis:
-    """Return the axis of units, with the serial numbers of a few."""
+    """Return the axis of units, with the serial numbers of a few, evenly apart so that none runs into the next."""
     labels = line.units.labels
-    places = np.unique(np.linspace(first, len(labels) - 1, TICKS).round().astype(int))
-    ticks = tuple((place + 1.0, _short(labels[place], line.units.model)) for place in places.tolist())
+    words = [_short(label, line.units.model) for label in labels]
+    gaps = max(1, min(TICKS, LETTERS // (max(map(len, words)) + 2)) - 1)
+    last = len(labels) - 1
+    if last - first >= EVEN_ENOUGH * gaps:
+        places = np.linspace(first, last, gaps + 1).round().astype(int).tolist()
+    else:
+        places = list(range(first, last + 1, max(1, -(-(last - first) // gaps))))
+    ticks = tuple((place + 1.0, words[place]) for place in places)
     return Axis(label="", unit="", low=first + 0.2, high=len(labels) + 0.8, decimals=0, ticks=ticks, fine=ticks)
 
 

@@ -11,6 +11,7 @@ from scipy.stats import t
 from processing.control.change_points import Event
 from processing.display import Units as Shown
 from processing.display import with_unit
+from processing.trend.capable import Capable
 from processing.trend.groups import KeyGroup
 from processing.trend.line import Line
 from processing.trend.news import News, caption_of, groups_in_words, news_of
@@ -23,6 +24,8 @@ CONDITIONS = {
 }  # fmt: skip
 MUCH_MEASURING = 0.25
 """Share of a chart's variance from which on measuring is named: it then widens limits by a seventh (own choice)."""
+MUCH_WIDER = 3.0
+"""Times the index: an interval wider than that tells hardly more than the sign of it (own choice)."""
 
 
 def marked_for(line: Line, shown: Shown) -> Shown:
@@ -85,14 +88,31 @@ def _between_words(verb: str, between: tuple[int, int], labels: list[str]) -> st
 
 
 def _size_words(news: News, shown: Shown) -> str:
-    """Return the size of an event: with its interval in one group, from the least to the largest in several."""
+    """Return the size of an event: with its interval in one group, the least and the largest of several."""
     sizes = sorted(abs(event.size) for event in news.events)
     if len(sizes) == 1:
         event = news.events[0]
         half = float(t.ppf(0.975, max(event.count - 3, 1))) * event.size_u
         return f"{with_unit(sizes[0], news.unit, shown)} ± {with_unit(half, news.unit, shown)}"
     low, high = (with_unit(size, news.unit, shown) for size in (sizes[0], sizes[-1]))
-    return low if low == high else f"{low} to {high}"
+    return low if low == high else f"{low} to {high} over {len(sizes)} groups of keys"
+
+
+def capable_sentence(one: Capable) -> str:
+    """Return how capable the process is at the worst key of a group, and why that is known so badly if it is."""
+    ppk = one.found.ppk
+    said = f"{caption_of(one.measurand)} ({one.group.name}): Ppk {ppk.value:.2f} ({ppk.low:.2f} to {ppk.high:.2f})"
+    past = "" if one.in_control else " Of the past only: a chart signals."
+    return f"{said} at the worst key, {one.key.name}.{wide_words(one)}{past}"
+
+
+def wide_words(one: Capable) -> str:
+    """Return why the interval of an index tells little; empty: it is not so wide."""
+    ppk = one.found.ppk
+    if ppk.high - ppk.low <= MUCH_WIDER * abs(ppk.value):
+        return ""
+    why = "" if one.found.by == "normal values" else ", and their values are far from normal"
+    return f" So wide an interval tells little: it rests on {one.found.count} units{why}."
 
 
 def rate_sentences(line: Line) -> tuple[str, ...]:

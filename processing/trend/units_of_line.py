@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from processing.control.settings import ControlSettings
-from processing.errors import NoSuchModel, TooFewUnits, UnknownBaseline
+from processing.errors import BackwardBaseline, NoSuchModel, TooFewUnits, UnknownBaseline
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -50,7 +50,7 @@ def the_model(store: UnitStore, asked: str | None) -> str:
 
 
 def units_of_line(store: UnitStore, model: str, baseline: str | int | None, settings: ControlSettings) -> Units:
-    """Return the latest measuring of every unit. Raises TooFewUnits, UnknownBaseline."""
+    """Return the latest measuring of every unit. Raises TooFewUnits, UnknownBaseline, BackwardBaseline."""
     frame = store.units(model)
     labels = [
         serial or f"{when:%Y-%m-%d %H:%M}"
@@ -75,7 +75,7 @@ def units_of_line(store: UnitStore, model: str, baseline: str | int | None, sett
 
 
 def _baseline(asked: str | int | None, labels: list[str], settings: ControlSettings) -> tuple[int, int]:
-    """Return where the baseline begins and how many units it has. Raises UnknownBaseline."""
+    """Return where the baseline begins and how many units it has. Raises UnknownBaseline, BackwardBaseline."""
     if asked is None or isinstance(asked, int):
         return 0, min(len(labels), asked or settings.baseline)
     first, last = (end.strip() for end in asked.split("..", 1))
@@ -83,7 +83,9 @@ def _baseline(asked: str | int | None, labels: list[str], settings: ControlSetti
         if end not in labels:
             raise UnknownBaseline(end, labels[0], labels[-1])
     begin, end_at = labels.index(first), labels.index(last)
-    return min(begin, end_at), abs(end_at - begin) + 1
+    if end_at < begin:
+        raise BackwardBaseline(first, last)
+    return begin, end_at - begin + 1
 
 
 def _texts(frame: pd.DataFrame, column: str) -> list[str | None]:

@@ -8,9 +8,10 @@ unit and by the events that the line's file has planted: a drift (rising evenly)
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from difflib import get_close_matches
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
@@ -87,6 +88,16 @@ class Line(_Closed):
             raise ValueError(f"unit_scatter: {', '.join(sorted(unknown))}: no such quantity")
         return self
 
+    @model_validator(mode="after")
+    def _has_what_befalls_it(self) -> Line:
+        for bad in self.bad_keys:
+            if not 1 <= bad.unit <= self.units or bad.key not in self.keys:
+                raise ValueError(f"bad_keys: key {bad.key} of unit {bad.unit} is not among its units and keys")
+        for event in self.events:
+            if event.to_unit > self.units:
+                raise ValueError(f"events: one ends with unit {event.to_unit}; there are {self.units}")
+        return self
+
 
 def load_line(name_or_path: str) -> Line:
     """Return a built-in line by name (`moss`) or one from a TOML file.
@@ -103,8 +114,20 @@ def load_line(name_or_path: str) -> Line:
     except tomllib.TOMLDecodeError as fault:
         raise MalformedScenario(f"{path}: {fault}") from fault
     except ValidationError as fault:
-        first = fault.errors()[0]
-        raise MalformedScenario(f"{path}: {'.'.join(map(str, first['loc']))}: {first['msg']}") from fault
+        raise MalformedScenario(f"{path}: {_first_mistake(fault.errors())}") from fault
+
+
+def _first_mistake(mistakes: Sequence[Any]) -> str:
+    """Return one mistake in words; a misspelt name goes before the entry that is missing for it."""
+    first = min(mistakes, key=lambda one: one["type"] != "extra_forbidden")
+    place = ".".join(map(str, first["loc"]))
+    if first["type"] != "extra_forbidden":
+        return f"{place}: {first['msg'].removeprefix('Value error, ')}" if place else first["msg"]
+    kinds: dict[Any, type[_Closed]] = {"events": LineEvent, "bad_keys": BadKey} if len(first["loc"]) > 1 else {}
+    known = kinds.get(first["loc"][0], Line).model_fields
+    meant = get_close_matches(str(first["loc"][-1]), known, n=1)
+    advice = f"is it misspelt for {meant[0]}?" if meant else f"known are {', '.join(known)}"
+    return f"{place}: there is no such entry; {advice}"
 
 
 def serial_of(line: Line, unit: int) -> str:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import html
 import json
+import re
+import shlex
+import shutil
 from pathlib import Path
 
 import pytest
 
 from keyplumb.__main__ import main
+from keyplumb.exit_codes import BAD_INPUT, FAILED
 from keyplumb.line.truth_check import LineCheck, check_line
 from keyplumb.line.work import Places, chart, inspect, learn, record_line
 from processing.display import Units
@@ -105,26 +110,31 @@ def test_the_command_tells_what_it_found_against_the_truth(
     places, charted, verdicts = made
 
     def done_before(_: Line, there: Places, __: int | None) -> list[UnitVerdict]:
-        there.truths.write_text(places.truths.read_text())
+        shutil.copytree(places.folder, there.folder, dirs_exist_ok=True)
         return verdicts
 
+    monkeypatch.setattr("rig.virtual.line_of_units.load_line", lambda _: SMALL)
     for step in ("record_line", "learn"):
         monkeypatch.setattr(f"keyplumb.line.work.{step}", lambda *_: None)
     monkeypatch.setattr("keyplumb.line.work.inspect", done_before)
     monkeypatch.setattr("keyplumb.line.work.chart", lambda *_: charted)
-    monkeypatch.setattr("keyplumb.commands.demo_line._draw", lambda *_: [])
 
     assert main(["demo-line", "--out", str(tmp_path / "line")]) == 0
     said = capsys.readouterr().out
     for words in (
         "1 of 1 events found",
-        "found in letoff_peak_position: since moss-017",
+        "found in Let-off, place of the peak: since moss-017",
         "the truth lies inside",
         "0 false alarms",
         "Single bad keys: 1 of 1 failed",
+        "moss-016, D4, sticky: failed",
         "5 of 100 such families show any signal",
     ):
         assert words in said
+    page = html.unescape((tmp_path / "line/trend/trend.html").read_text())
+    again = re.search(r"keyplumb (trend .*) \(keyplumb ", page)
+    assert again is not None
+    assert main(shlex.split(again.group(1))) == FAILED
 
 
 def test_what_is_of_no_earlier_demo_is_left_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -133,3 +143,28 @@ def test_what_is_of_no_earlier_demo_is_left_alone(tmp_path: Path, capsys: pytest
     assert main(["demo-line", "--out", str(tmp_path)]) == 3
     assert "of no earlier demo" in capsys.readouterr().err
     assert (tmp_path / "units").is_dir()
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"reference_units": 3}, "moss: reference_units = 3: charts freeze their limits from 15 at least"),
+        (
+            {"units": 15, "events": (), "bad_keys": ()},
+            "moss: units = 15, and the first 15 of them are the reference: none is left",
+        ),
+        ({"keys": (40, 41, 42, 43)}, "moss: keys: 2 naturals and 2 sharps teach no limits; name 5 keys"),
+    ],
+)
+def test_a_line_that_could_not_be_charted_is_refused_before_any_work(
+    changes: dict[str, object],
+    words: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setattr("rig.virtual.line_of_units.load_line", lambda _: SMALL.model_copy(update=changes))
+
+    assert main(["demo-line", "--out", str(tmp_path / "line")]) == BAD_INPUT
+    assert words in capsys.readouterr().err
+    assert not (tmp_path / "line").exists()

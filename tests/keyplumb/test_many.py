@@ -177,6 +177,15 @@ def test_a_scheduler_that_does_not_answer_is_one_sentence(files: list[Path]) -> 
     assert len(told.stderr.splitlines()) == 1
 
 
+@pytest.mark.parametrize("address", ["bogus://x", "nonsense"])
+def test_an_address_that_is_none_is_one_sentence_and_no_trace(files: list[Path], address: str) -> None:
+    told = said("measure", *files, "--cluster", address)
+
+    assert told.returncode == 4
+    assert f"{address}: no scheduler answers there" in told.stderr
+    assert "Traceback" not in told.stderr
+
+
 def test_a_cluster_with_other_versions_is_refused(files: list[Path], scheduler: str, tmp_path: Path) -> None:
     (tmp_path / "sitecustomize.py").write_text("import importlib.metadata as m; m.version = lambda name: '0'")
     told = said("measure", *files, "--cluster", scheduler, path=tmp_path)

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import html
 import json
+import re
+import shlex
 from pathlib import Path
 
 import pytest
 
-from keyplumb.__main__ import main
+from keyplumb.__main__ import build_parser, main
+from keyplumb.commands.trend import _again
 from keyplumb.exit_codes import BAD_INPUT, CANNOT_TELL, DONE, FAILED
 from processing.display import Units
 from processing.report.html import as_html
@@ -38,7 +42,11 @@ def test_a_step_is_told_and_ends_with_fail(stepped: Path, capsys: pytest.Capture
     said = capsys.readouterr()
     assert code == FAILED
     assert said.out.startswith("Key dip (all keys): steps up at moss-071 by 0.05 mm")
-    assert "key_dip: 20 units; with those above 80 % of those with a reason." in said.out
+    assert said.out.splitlines()[-3:] == [
+        "Why 25 units did not pass, the most frequent reason first; a unit may have several:",
+        "  Key dip: 20 units.",
+        "  Friction: 5 units; 25 of the 25 have this reason or one above.",
+    ]
     assert "limits are frozen from the first 30 (moss-001 to moss-030)" in said.err
 
 
@@ -141,3 +149,43 @@ def test_the_same_store_gives_the_same_page(stepped: Path) -> None:
     first, second = (as_html(build_page(one, Units())) for one in told)
 
     assert first == second
+
+
+def test_limits_of_another_model_are_refused_before_anything_is_charted(
+    stepped: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    limits = tmp_path / "fern.toml"
+    limits.write_text(LIMITS.replace("[[limit]]", '[expected]\ninstrument = "fern"\n[[limit]]'))
+
+    assert main(["trend", str(stepped), "--limits", str(limits)]) == BAD_INPUT
+    said = capsys.readouterr()
+    assert "fern.toml: these limits are for fern ([expected] instrument), the units are of moss" in said.err
+    assert said.out == ""
+
+
+def test_a_baseline_that_ends_before_it_begins_is_refused(stepped: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["trend", str(stepped), "--baseline", "moss-040..moss-001"]) == BAD_INPUT
+    assert "say --baseline moss-001..moss-040 if you mean all between them" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("baseline", ["40", "moss-003..moss-040"])
+def test_the_command_on_the_page_makes_the_page_again(
+    stepped: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, baseline: str
+) -> None:
+    main(["trend", str(stepped), "--measurand", "friction", "--baseline", baseline, "--out", str(tmp_path / "out")])
+    page = (tmp_path / "out/trend.html").read_bytes()
+    said = re.search(r"keyplumb (trend .*) \(keyplumb ", html.unescape(page.decode()))
+    assert said is not None
+    monkeypatch.chdir(stepped.parent)
+
+    assert main(shlex.split(said.group(1))) == DONE
+
+    assert Path("out/trend.html").read_bytes() == page
+
+
+def test_the_command_names_the_folders_where_they_were_dots(stepped: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(stepped)
+
+    again = _again(build_parser().parse_args(["trend", ".", "--out", "../here"]))
+
+    assert (again.store, again.out) == (stepped.name, "here")

@@ -75,6 +75,12 @@ def test_units_are_named_by_model_and_number() -> None:
         ("to_unit = 79", "to_unit = 70", "begins with 70"),
         ("letoff_crest_mm = 0.015", "luck = 1.0", "luck: no such quantity"),
         ("units = 300", "units = 0", "units"),
+        ("units = 300", "unts = 300", "unts: there is no such entry; is it misspelt for units"),
+        ("units = 300", "units = 300\nluck = 1", "luck: there is no such entry; known are scenario, seed, units"),
+        ("amount = -0.05", "amont = -0.05", r"events.2.amont: there is no such entry; is it misspelt for amount"),
+        ("unit = 262", "unit = 301", "bad_keys: key 34 of unit 301 is not among its units and keys"),
+        ("key = 34", "key = 35", "bad_keys: key 35 of unit 262 is not among"),
+        ("to_unit = 79", "to_unit = 301", "events: one ends with unit 301; there are 300"),
         ("[unit_scatter]", "[unit_scatter", "line"),
     ],
 )

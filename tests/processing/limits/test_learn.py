@@ -93,7 +93,9 @@ def test_one_unit_says_that_it_cannot_know_how_units_differ() -> None:
     one = found.proposals[0]
     assert one.half_width == pytest.approx(one.told.within * two_sided_factor(52, 0.999, 0.95, dof=50))
     assert one.units_wanted is None
-    assert not any("units scatter" in sentence for sentence in proposal_sentences(one, Units()))
+    said = proposal_sentences(one, Units())
+    assert "; the keys of a unit scatter by " in said[0]
+    assert not any("units scatter" in sentence for sentence in said)
 
 
 def test_a_unit_measured_twice_is_not_two_units() -> None:
@@ -203,10 +205,28 @@ def test_a_hump_in_the_middle_is_told() -> None:
 
 
 def test_units_with_too_few_keys_teach_nothing() -> None:
-    few = a_unit("moss-001", {}, plain=a_keyboard(range(40, 44), instrument="moss"))
+    few = a_unit("moss-001", {}, plain=a_keyboard(range(40, 46), instrument="moss"))
 
-    with pytest.raises(CannotLearn, match="too few good keys"):
+    with pytest.raises(CannotLearn, match=r"5 good keys of one colour in a unit.* are 4 naturals and 2 sharps"):
         learned([few])
+
+
+def test_a_colour_without_limits_is_told() -> None:
+    some = [a_unit(f"moss-{place}", {}, plain=a_keyboard(range(40, 50), instrument="moss")) for place in range(2)]
+    whole = learned_sentences(learned())
+
+    said = learned_sentences(learned(some))
+
+    assert "no limits for sharps: it takes 5 good keys of a colour in a unit, and there are 4 at most" in said
+    assert not any("no limits for" in sentence for sentence in whole)
+
+
+def test_a_unit_without_any_good_key_is_named() -> None:
+    first, second = Line().units(2)
+    nothing = with_keys(second, lambda key: replace(key, curve=None))
+
+    with pytest.raises(CannotLearn, match="no key of unit 2 is good"):
+        learned([first, nothing])
 
 
 def test_sentences_say_what_is_promised_and_what_takes_no_bell_curve() -> None:
@@ -214,9 +234,19 @@ def test_sentences_say_what_is_promised_and_what_takes_no_bell_curve() -> None:
 
     assert said[0].startswith("10 units: with 95 % confidence each limit holds 99.9 % of the keys of all such units")
     assert said[1] == "of 88 numbers of a good unit up to 0.088 may then lie outside"
-    # ten values: the share between the extremes is beta(9, 2), of which the 5 % quantile is 0.606 (table of Wilks)
-    assert "in at least 60.58 % of further units" in said[2]
+    # ten values: the share between the extremes is beta(9, 2), of which the 5 % quantile is 0.606 (table of Wilks);
+    # for two it is beta(1, 2): 1 - root 0.95 = 0.0253
+    assert "in at least 60 % of further units" in said[2]
     assert said[2].endswith("to say that of 90 % takes 46 units")
+    assert "in at least 2.5 % of further units" in learned_sentences(learned(Line().units(2)))[2]
+
+
+def test_too_few_units_say_how_many_would_do() -> None:
+    found = learned(Line().units(3))
+    (said,) = (sentence for sentence in learned_sentences(found) if sentence.startswith("3 units are few for "))
+
+    most = max(one.units_wanted or 0 for one in found.proposals)
+    assert said.endswith(f"it takes about {most} units to bring them within 10 % of the closest possible")
 
 
 @pytest.mark.parametrize("units", [Units(), NEWTON_AND_MM, Units("gf", "in")])

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from processing.control.capability import Index
 from processing.control.settings import ControlSettings
 from processing.display import Units
 from processing.errors import TooFewUnits, UnknownBaseline
@@ -16,7 +17,7 @@ from processing.trend.capable import capable
 from processing.trend.groups import GROUPS
 from processing.trend.line import LeftOut, Line, watch_line
 from processing.trend.news import news_of
-from processing.trend.sentences import cautions, left_out_sentences, news_sentences, rate_sentences
+from processing.trend.sentences import capable_sentence, cautions, left_out_sentences, news_sentences, rate_sentences
 from processing.unit_store import UnitStore
 from recordings.keys import ALL_KEYS
 from tests.processing.trend.lines import a_line, batch, drift, step
@@ -61,7 +62,7 @@ def test_events_are_told_with_place_size_and_charts(eventful: Line) -> None:
     assert "(begins there, ends there)" in springs
     assert friction.startswith("Friction (all keys): drifts upward since moss-0")
     assert "begins between moss-0" in friction
-    assert " gf by moss-150; " in friction
+    assert " gf over 6 groups of keys by moss-150; " in friction
     assert dip.startswith("Key dip (all keys): steps up at moss-111 by 0.04 mm and stays there (begins there); ")
     assert "single values, moving average (EWMA) and cumulative sums (CUSUM) beyond the limits" in dip
 
@@ -147,6 +148,20 @@ def test_capability_is_that_of_the_worst_key_of_each_group(tmp_path: Path) -> No
         expected = (0.16 - mean) / (3.0 * (0.004**2 + 0.008**2) ** 0.5)
         assert one.found.ppk.value == pytest.approx(expected, rel=0.3)
         assert one.found.ppk.value < expected
+
+
+def test_an_interval_that_tells_little_is_explained(tmp_path: Path) -> None:
+    line = watched(a_line(tmp_path / "units"), measurands=("friction",))
+    limit = ValueLimit(
+        measurand="friction", unit="N", lower=None, upper=Limit(0.16, 0.16), keys=frozenset(ALL_KEYS)
+    )  # fmt: skip
+    one = capable(line, Limits(name="a test", values=(limit,)))[0]
+    wide = replace(one, found=replace(one.found, ppk=Index(0.12, 0.06, 10.59), by="quantiles", count=18))
+
+    assert capable_sentence(wide).endswith(
+        "So wide an interval tells little: it rests on 18 units, and their values are far from normal."
+    )
+    assert "So wide" not in capable_sentence(one)
 
 
 def test_measurands_that_lack_the_same_keys_are_left_out_in_one_sentence(eventful: Line) -> None:
