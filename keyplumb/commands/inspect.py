@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from contextlib import ExitStack
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -90,13 +91,19 @@ def _inspect_one(arguments: argparse.Namespace) -> int:
         survey_and_judge(arguments, limits)
     result = _measured(arguments, limits)
     verdict = judge(result, limits)
-    tell_verdict(verdict, limits, parse_units(arguments.units), as_json=arguments.json)
-    write_verdict(arguments, verdict, result, limits)
+    with ExitStack() as stack:  # from the last to the first, each whatever becomes of the others
+        stack.callback(tell_verdict, verdict, limits, parse_units(arguments.units), as_json=arguments.json)
+        stack.callback(write_verdict, arguments, verdict, result, limits)
+        stack.callback(_keep, arguments, verdict, result)
+    return CODE_OF[verdict.outcome]
+
+
+def _keep(arguments: argparse.Namespace, verdict: UnitVerdict, result: KeyboardResult) -> None:
+    """Add the unit to the store, if there is one."""
     if arguments.store is not None:
         from keyplumb.many.inspecting import Inspected, add_to_store, sha256_of
 
         add_to_store(arguments.store, Inspected(verdict, result, sha256_of(_units_files(arguments)[0])))
-    return CODE_OF[verdict.outcome]
 
 
 def demand_store(store: Path | None) -> None:

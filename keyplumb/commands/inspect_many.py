@@ -51,8 +51,8 @@ def inspect_many(arguments: argparse.Namespace) -> int:
             if isinstance(outcome, Failed):
                 _print_json(arguments, failure_line(outcome))
                 continue
-            _print_json(arguments, _line(outcome.file, outcome.result.verdict, limits))
             _keep(arguments, csv, outcome.result)
+            _print_json(arguments, _line(outcome.file, outcome.result.verdict, limits))
             gathered.add(outcome.result.verdict, units)
     if not arguments.json:
         gathered.tell()
