@@ -64,7 +64,7 @@ def _like(before: io.TextIOWrapper) -> io.TextIOWrapper:
     """Return a text stream to the same file descriptor, buffered as it was (`python -u` buffers nothing)."""
     raw = _UnlessGone(before.fileno(), "w", closefd=False)
     return io.TextIOWrapper(
-        raw if before.write_through else io.BufferedWriter(raw),  # type: ignore[arg-type]
+        raw if before.write_through else io.BufferedWriter(raw),
         encoding=before.encoding,
         errors=before.errors,
         line_buffering=before.line_buffering,

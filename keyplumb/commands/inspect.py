@@ -174,7 +174,7 @@ def _measured(arguments: argparse.Namespace, limits: Limits) -> KeyboardResult:
 def tell_verdict(verdict: UnitVerdict, limits: Limits, units: Units, *, as_json: bool) -> None:
     """Print a verdict: JSON, or a line for the unit and one for each of the worst keys."""
     from processing.calibration_status import marked
-    from processing.limits.sentences import key_sentence, told_keys, unit_sentence
+    from processing.limits.sentences import key_sentence, reason_in_words, told_keys, told_of_the_unit, unit_sentence
     from processing.limits.view import inspect_view
 
     if as_json:
@@ -183,6 +183,8 @@ def tell_verdict(verdict: UnitVerdict, limits: Limits, units: Units, *, as_json:
     units = marked(units, verdict.header)
     keys, more = told_keys(verdict)
     print(unit_sentence(verdict, units))
+    for decision in told_of_the_unit(verdict):
+        print(f"  the unit: {decision.outcome}: {reason_in_words(decision, units)}")
     for key in keys:
         print(f"  {key_sentence(key, units)}")
     if more:

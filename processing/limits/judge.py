@@ -27,7 +27,8 @@ def judge(result: KeyboardResult, limits: Limits) -> UnitVerdict:
         assert decision.key is not None
         of_key[decision.key].append(decision)
     of_the_unit = (*evidence_decisions(result, limits), *spread_decisions(result, limits))
-    keys = [key_verdict(key, decisions) for key, decisions in of_key.items()]
+    wanted = frozenset(limits.expected.keys)
+    keys = [key_verdict(key, decisions, expected=key in wanted) for key, decisions in of_key.items()]
     return unit_verdict(result.header, limits.name, keys, of_the_unit)
 
 

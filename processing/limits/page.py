@@ -84,7 +84,8 @@ def _put_label(paper: Paper, judged: Judged) -> None:
 def _put_reasons(paper: Paper, verdict: UnitVerdict, units: Units) -> None:
     reasons = verdict.reasons()
     if not reasons:
-        paper.text("Every key and the unit as a whole keep their limits.", TEXT, before=0.1)
+        every = "Every key" if all(key.outcome == "pass" for key in verdict.keys) else "Every key that was judged"
+        paper.text(f"{every} and the unit as a whole keep their limits.", TEXT, before=0.1)
         return
     rows = tuple((one.outcome, _short(reason_in_words(one, units), LONGEST_REASON)) for one in reasons[:MOST_REASONS])
     paper.table(TableBlock("", Table(("outcome", "why, worst first"), rows)))

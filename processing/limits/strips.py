@@ -7,7 +7,7 @@ told.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,7 +22,7 @@ from processing.limits.types import Line as LimitLine
 from processing.limits.verdict import Decision, UnitVerdict, badness
 from processing.report.charts import Axis, Charts, Dots, In, Line, Note, Panel, key_axis, used_looks
 from processing.stages import KeyResult
-from recordings.keys import Key
+from recordings.keys import ALL_KEYS, Key
 
 MOST_STRIPS = 3
 ROOM = 0.15
@@ -177,11 +177,30 @@ def _names(strip: _Strip, y: Axis) -> list[Note]:
 
 def _limit_lines(strip: _Strip) -> Iterator[Line]:
     for limit in strip.limits:
-        keys = sorted(limit.keys)
-        of_sharps = {key.colour for key in keys} == {"sharp"}
-        for end in (limit.lower, limit.upper):
-            if end is not None:
+        of_sharps = {key.colour for key in limit.keys} == {"sharp"}
+        ends = [end for end in (limit.lower, limit.upper) if end is not None]
+        for keys in unbroken(limit.keys):
+            for end in ends:
                 yield _limit_line(end, keys, of_sharps=of_sharps, unit=limit.unit, units=strip.units)
+
+
+def unbroken(keys: Iterable[Key]) -> list[list[Key]]:
+    """Return keys in stretches between which a key lies that is not among them; keys of one colour miss that colour's.
+
+    >>> [[key.name for key in stretch] for stretch in unbroken(map(Key.from_name, ("C4", "D4", "F4")))]
+    [['C4', 'D4'], ['F4']]
+    """
+    ordered = sorted(keys)
+    colours = {key.colour for key in ordered}
+    row: Sequence[Key] = [key for key in ALL_KEYS if key.colour in colours]
+    stretches: list[list[Key]] = []
+    for key in ordered:
+        place = row.index(key)
+        if stretches and row[place - 1] == stretches[-1][-1]:
+            stretches[-1].append(key)
+        else:
+            stretches.append([key])
+    return stretches
 
 
 def _limit_line(end: LimitLine, keys: list[Key], *, of_sharps: bool, unit: str, units: Units) -> Line:

@@ -43,6 +43,7 @@ def _key_view(verdict: KeyVerdict, units: Units) -> dict[str, Any]:
         "number": verdict.key.number,
         "colour": verdict.key.colour,
         "outcome": verdict.outcome,
+        "expected": verdict.expected,
         "wrong": verdict.wrong,
         "decisions": [_decision_view(one, units) for one in verdict.decisions],
     }

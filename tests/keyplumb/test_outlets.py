@@ -57,7 +57,7 @@ def test_of_many_units_all_are_kept_though_nobody_reads(tmp_path: Path) -> None:
 
     assert unread("inspect", *units[:2], *words, "--workers", 2, unbuffered=True) == CANNOT_TELL
     assert unread("inspect", *units, *words, "--workers", 1, unbuffered=False) == FAILED
-    assert len((tmp_path / "all.csv").read_text().splitlines()) == 1 + 6 + 4 + 6  # a head; three for a key that is there
+    assert len((tmp_path / "all.csv").read_text().splitlines()) == 1 + 6 + 4 + 6  # a head; three a key that is there
     assert len(UnitStore(tmp_path / "store").units("moss", which="all")) == 5
 
 
