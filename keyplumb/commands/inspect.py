@@ -18,6 +18,7 @@ from keyplumb.commands.arguments import (
     add_units,
     chosen_calibration,
 )
+from keyplumb.commands.inspect_places import demand_different_files, demand_places, demand_store, written
 from keyplumb.commands.learn_talk import learn
 from keyplumb.exit_codes import CANNOT_TELL, DONE, FAILED
 
@@ -30,6 +31,14 @@ if TYPE_CHECKING:
 NAME = "inspect"
 SUMMARY = "Hold a unit against a limits file: pass, fail or cannot tell, per key and for the unit, with the reason."
 EXAMPLE = "keyplumb inspect moss-001.h5 --limits moss.toml --pdf moss-001.pdf"
+SPOKEN = {"recordings": "UNIT.h5"}
+"""What words are called that begin with no dashes."""
+ABOUT = ("instrument", "serial", "operator", "celsius", "midi")
+"""What only a recording that is made now can be told."""
+BESIDE_NEW_LIMITS = (
+    "recordings", "limits", "learn", "json", "csv", "junit", "pdf", "calibration", "workers", "cluster", "store",
+    "port", "out", "programme", "stop_on_fail", *ABOUT,
+)  # fmt: skip
 CODE_OF = {"pass": DONE, "fail": FAILED, "cannot tell": CANNOT_TELL}
 
 
@@ -70,8 +79,8 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.learn is not None:
         return learn(arguments)
     _demand_sense(arguments)
-    _demand_places(arguments)
-    demand_store(arguments.store)
+    demand_places(arguments, _units_files(arguments))
+    demand_store(arguments.store, arguments.wrong_use)
     if len(arguments.recordings) > 1 or arguments.cluster:
         from keyplumb.commands.inspect_many import inspect_many
 
@@ -106,17 +115,9 @@ def _keep(arguments: argparse.Namespace, verdict: UnitVerdict, result: KeyboardR
         add_to_store(arguments.store, Inspected(verdict, result, sha256_of(_units_files(arguments)[0])))
 
 
-def demand_store(store: Path | None) -> None:
-    """Raise StoreLibrary before any work is done if units shall be stored and cannot be."""
-    if store is not None:
-        from processing.unit_store.schema import demand_libraries
-
-        demand_libraries()
-
-
 def _write_new_limits(arguments: argparse.Namespace) -> int:
-    if arguments.recordings or arguments.limits is not None:
-        arguments.wrong_use("--new-limits writes an example and judges nothing: leave UNIT.h5 and --limits")
+    if others := [name for name in BESIDE_NEW_LIMITS if getattr(arguments, name) not in (None, False, [])]:
+        arguments.wrong_use(f"--new-limits writes an example and does nothing else: leave {spoken(others)}")
     from processing.limits.new_limits import write_new_limits
 
     write_new_limits(arguments.new_limits)
@@ -124,12 +125,21 @@ def _write_new_limits(arguments: argparse.Namespace) -> int:
     return DONE
 
 
+def spoken(names: list[str]) -> str:
+    """Return words of the command line as they are written there."""
+    return ", ".join(SPOKEN.get(name, f"--{name.replace('_', '-')}") for name in names)
+
+
 def _demand_sense(arguments: argparse.Namespace) -> None:
     """Refuse words that do not go together."""
+    demand_different_files(arguments.recordings, arguments.wrong_use)
     if arguments.limits is None or not (arguments.recordings or arguments.port):
         arguments.wrong_use("which unit, and which limits? keyplumb inspect UNIT.h5 --limits L.toml")
     if arguments.port is None and (arguments.out or arguments.stop_on_fail or arguments.programme):
         arguments.wrong_use("--out, --programme and --stop-on-fail are for a survey: say which rig with --port")
+    told = [name for name in ABOUT if getattr(arguments, name) is not None]
+    if arguments.port is None and told:
+        arguments.wrong_use(f"{spoken(told)}: a recording keeps what it was told when it was made; leave it out")
     if arguments.port is not None:
         if arguments.recordings or arguments.cluster or arguments.out is None:
             arguments.wrong_use("with --port the unit is recorded first: leave UNIT.h5 and say where with --out")
@@ -142,23 +152,6 @@ def _demand_sense(arguments: argparse.Namespace) -> None:
 def _units_files(arguments: argparse.Namespace) -> list[Path]:
     """Return the recordings that are judged."""
     return [arguments.out] if arguments.port is not None else arguments.recordings
-
-
-def _written(arguments: argparse.Namespace) -> list[Path]:
-    """Return the files that are asked for."""
-    return [path for path in (arguments.csv, arguments.junit, arguments.pdf) if path is not None]
-
-
-def _demand_places(arguments: argparse.Namespace) -> None:
-    """Refuse, before anything is measured, to write a verdict over what it is made from, or where it cannot lie."""
-    from recordings.errors import NoSuchFile
-
-    read = {path.resolve() for path in (*_units_files(arguments), arguments.limits)}
-    for path in _written(arguments):
-        if path.resolve() in read:
-            arguments.wrong_use(f"{path} is read here and is not written over; choose another name")
-        if not path.absolute().parent.is_dir():
-            raise NoSuchFile(path.parent)
 
 
 def _measured(arguments: argparse.Namespace, limits: Limits) -> KeyboardResult:
@@ -210,5 +203,5 @@ def write_verdict(arguments: argparse.Namespace, verdict: UnitVerdict, result: K
 
         with whole_or_nothing(arguments.pdf) as temporary:
             write_page(Judged(verdict, result, limits, datetime.now(UTC)), temporary, units)
-    for path in _written(arguments):
+    for path in written(arguments).values():
         print(path, file=sys.stderr)

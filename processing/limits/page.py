@@ -35,6 +35,8 @@ from processing.report.style import DARK, GREEN, RED, house_style
 
 SIGNS: dict[Outcome, tuple[str, str]] = {"pass": ("✔", GREEN), "fail": ("✘", RED), "cannot tell": ("?", DARK)}
 BIG, TITLE, TEXT, SMALL = 34.0, 15.0, 9.0, 7.5
+MADE_BY = "keyplumb inspect"
+"""By which a page is known for one that may be written over."""
 MOST_REASONS = 8
 LONGEST_TEXT, LONGEST_REASON = 150, 105
 """Letters of a text of the label, two lines, and of a reason, one line."""
@@ -54,7 +56,7 @@ class Judged:
 def write_page(judged: Judged, path: Path, units: Units) -> None:
     """Write the page as PDF; the same bytes for the same verdict, limits and time."""
     title = f"{unit_name(judged.verdict.header.run)}, {judged.limits.name}"
-    told = {"Title": title, "Creator": "keyplumb", "Producer": "matplotlib", "CreationDate": None}
+    told = {"Title": title, "Subject": MADE_BY, "Creator": "keyplumb", "Producer": "matplotlib", "CreationDate": None}
     with house_style(), PdfPages(path, metadata=told) as pages:
         fill(pages, judged, marked(units, judged.verdict.header), title)
 

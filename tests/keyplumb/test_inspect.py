@@ -133,7 +133,18 @@ def test_by_wrong_limits_nothing_is_judged(tmp_path: Path, capsys: pytest.Captur
     assert not (tmp_path / "u.csv").exists()
 
 
-@pytest.mark.parametrize("words", [(), ("u.h5",), ("--limits", "l.toml"), ("u.h5", "--new-limits", "n.toml")], ids=str)
+@pytest.mark.parametrize(
+    "words",
+    [
+        (),
+        ("u.h5",),
+        ("--limits", "l.toml"),
+        ("u.h5", "--new-limits", "n.toml"),
+        ("--new-limits", "n.toml", "--learn", "u.h5"),
+        ("--new-limits", "n.toml", "--serial", "moss-001"),
+    ],
+    ids=str,
+)
 def test_a_unit_and_its_limits_are_needed_and_an_example_stands_alone(
     words: tuple[str, ...], capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -150,6 +161,60 @@ def test_what_is_read_is_never_written_over(option: str, tmp_path: Path, capsys:
     assert run("inspect", unit, "--limits", limits, option, tmp_path / "nowhere" / "x") == BAD_INPUT
     assert unit.read_bytes() == before
     assert "is not written over" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("option", ["--csv", "--junit", "--pdf"])
+def test_only_what_inspect_wrote_is_replaced(option: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    unit, limits = a_unit(tmp_path / "u.h5"), limits_file(tmp_path)
+    others = {
+        "keep.h5": a_unit(tmp_path / "keep.h5", keys=1).read_bytes(),
+        "keep.toml": b'name = "moss"\n',
+        "keep.csv": b"time_s,displacement_mm,force_N\n",
+        "keep.xml": b"<?xml version='1.0'?><testsuites/>",
+        "keep.pdf": b"%PDF-1.4 a certificate",
+    }
+    for name, content in others.items():
+        (tmp_path / name).write_bytes(content)
+        assert run("inspect", unit, "--limits", limits, option, tmp_path / name) == BAD_INPUT
+        assert f"left alone; it is nothing that `inspect {option}` wrote" in capsys.readouterr().err
+    assert {name: (tmp_path / name).read_bytes() for name in others} == others
+
+    mine = tmp_path / "mine"
+    mine.touch()  # as a program does that makes a name for itself
+    assert [run("inspect", unit, "--limits", limits, option, mine) for _ in range(2)] == [DONE, DONE]
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "why"),
+    [
+        (("--csv", "same", "--junit", "same"), WRONG_USE, "same is to hold two things"),
+        (("--junit", "-"), WRONG_USE, "--junit writes a file: give its name"),
+        (("--csv", "."), BAD_INPUT, "it is a folder"),
+        (("--csv", "/dev/null"), BAD_INPUT, "it is no plain file"),
+        (("--store", "limits.toml"), WRONG_USE, "--store limits.toml: it is a file; a store is a folder"),
+        (("./u.h5",), WRONG_USE, "u.h5 is given twice"),
+        (("--serial", "other-9"), WRONG_USE, "--serial: a recording keeps what it was told"),
+        (("--operator", "Ada", "--celsius", "0"), WRONG_USE, "--operator, --celsius: a recording keeps"),
+    ],
+    ids=str,
+)
+def test_what_cannot_be_meant_is_refused_before_anything_is_written(
+    words: tuple[str, ...],
+    code: int,
+    why: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    a_unit(tmp_path / "u.h5", keys=1)
+    limits_file(tmp_path)
+    before = sorted(tmp_path.iterdir())
+
+    assert run("inspect", "u.h5", *words, "--limits", "limits.toml") == code
+    said = capsys.readouterr()
+    assert (why in " ".join(said.err.split()), said.out) == (True, "")
+    assert sorted(tmp_path.iterdir()) == before
 
 
 def test_the_sample_recording_is_judged_from_its_table_to_the_exit_code(
