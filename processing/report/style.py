@@ -125,6 +125,7 @@ RC: dict[Any, Any] = {
     "legend.fontsize": 7,
     "hatch.linewidth": 0.6,
     "pdf.fonttype": 42,
+    "text.parse_math": False,  # a dollar in a name is a dollar
 }
 
 

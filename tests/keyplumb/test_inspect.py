@@ -13,6 +13,7 @@ import pytest
 from keyplumb.exit_codes import BAD_INPUT, CANNOT_TELL, DONE, FAILED, WRONG_USE
 from processing.calibrate import recalibrated
 from processing.limits.reading import read_limits
+from processing.unit_store import UnitStore
 from recordings.keys import Key
 from recordings.writer import write_recording
 from tests.builders import WHOLE_RECORD, Press, SyntheticKey, a_header, a_recording
@@ -112,6 +113,35 @@ def test_everything_is_written_that_was_asked_for(tmp_path: Path, capsys: pytest
     assert ElementTree.parse(files[1]).getroot().get("failures") == "0"
     assert files[2].read_bytes().startswith(b"%PDF")
     assert capsys.readouterr().err.splitlines() == [str(path) for path in files]
+
+
+@pytest.mark.parametrize("name", ["鍵盤 $b$ and $\\frac$", "two\nlines\tand e\u0301\u202e"], ids=ascii)
+def test_a_page_is_made_whatever_things_are_called(name: str, tmp_path: Path) -> None:
+    """A letter that the font lacks, a dollar, a new line: verdict, page and store are there all the same."""
+    limits = limits_file(tmp_path, LIMITS.replace('name = "moss"', f"name = {json.dumps(name)}"))
+    header = replace(a_header("moss").run, serial=name, operator=name)
+    recordings = [a_recording(SyntheticKey(), Press(seed=n), name=Key(40 + n)) for n in range(2)]
+    unit, page, store = tmp_path / "u.h5", tmp_path / "u.pdf", tmp_path / "store"
+    write_recording(unit, recalibrated(replace(a_header("moss"), run=header), WHOLE_RECORD), recordings)
+
+    assert run("inspect", unit, "--limits", limits, "--pdf", page, "--store", store) == DONE
+    assert page.read_bytes().startswith(b"%PDF")
+    assert UnitStore(store).units("moss", which="all")["outcome"].tolist() == ["pass"]
+
+
+def test_the_store_and_the_other_files_are_served_though_one_cannot_be_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def no_page(*_: object) -> None:
+        raise OSError(28, "No space left on device", "u.pdf")
+
+    monkeypatch.setattr("processing.limits.page.write_page", no_page)
+    words = ("--limits", limits_file(tmp_path), "--csv", tmp_path / "u.csv", "--store", tmp_path / "store")
+
+    assert run("inspect", a_unit(tmp_path / "u.h5"), *words, "--pdf", tmp_path / "u.pdf") == BAD_INPUT
+    assert (tmp_path / "u.csv").exists()
+    assert len(UnitStore(tmp_path / "store").units("moss", which="all")) == 1
+    assert "moss-001: PASS" in capsys.readouterr().out
 
 
 def test_an_example_of_limits_is_written_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
