@@ -92,6 +92,7 @@ def _inspect_one(arguments: argparse.Namespace) -> int:
     from processing.display import parse_units
     from processing.limits.judge import judge
     from processing.limits.reading import read_limits
+    from processing.limits.sentences import nameless
 
     limits = read_limits(arguments.limits)
     if arguments.port is not None:
@@ -100,6 +101,8 @@ def _inspect_one(arguments: argparse.Namespace) -> int:
         survey_and_judge(arguments, limits)
     result = _measured(arguments, limits)
     verdict = judge(result, limits)
+    if caution := nameless(verdict.header.run):
+        print(f"keyplumb: {_units_files(arguments)[0]}: {caution}", file=sys.stderr)
     with ExitStack() as stack:  # from the last to the first, each whatever becomes of the others
         stack.callback(tell_verdict, verdict, limits, parse_units(arguments.units), as_json=arguments.json)
         stack.callback(write_verdict, arguments, verdict, result, limits)
@@ -156,10 +159,11 @@ def _units_files(arguments: argparse.Namespace) -> list[Path]:
 
 def _measured(arguments: argparse.Namespace, limits: Limits) -> KeyboardResult:
     """Return the results of the unit, measured as its limits expect."""
+    from keyplumb.many.inspecting import as_expected
     from processing.whole_recording import analyse_file
     from recordings.reader import open_recording
 
-    with open_recording(_units_files(arguments)[0]) as opened:
+    with open_recording(_units_files(arguments)[0]) as opened, as_expected(limits):
         settings = limits.expected.settings()
         return analyse_file(opened, settings, record=chosen_calibration(arguments), workers=arguments.workers)
 

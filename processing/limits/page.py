@@ -20,10 +20,11 @@ from processing.limits.sentences import (
     IN_LETTERS,
     count_of,
     counted_keys,
+    doubt_in_words,
     label,
+    nameless,
     reason_in_words,
     unit_name,
-    wrong_in_words,
 )
 from processing.limits.strips import verdict_strips
 from processing.limits.types import Limits
@@ -68,8 +69,10 @@ def fill(pages: Pages, judged: Judged, units: Units, title: str) -> None:
     paper = Paper(pages, _short(title))
     paper.text(_short(unit_name(verdict.header.run), 60), TITLE, weight="bold")
     paper.text(f"{sign} {IN_LETTERS[verdict.outcome]}", BIG, weight="bold", colour=colour, before=0.05)
-    wrong = wrong_in_words(verdict.outcome, verdict.wrong)
-    paper.text(f"{counted_keys(verdict).capitalize()}. {wrong}".rstrip(), TEXT, before=0.02)
+    counted = counted_keys(verdict)
+    paper.text(f"{counted[0].upper()}{counted[1:]}. {doubt_in_words(verdict)}".rstrip(), TEXT, before=0.02)
+    if caution := nameless(verdict.header.run):
+        paper.text(f"Caution: {caution}.", TEXT, colour=RED, before=0.02)
     _put_label(paper, judged)
     _put_reasons(paper, verdict, units)
     strips = verdict_strips(verdict, judged.result, judged.limits, units)

@@ -20,6 +20,11 @@ COUNTED: tuple[tuple[Outcome, tuple[str, str]], ...] = (
     ("pass", ("passes", "pass")),
 )
 """What one key does, and what several do."""
+TRUSTED = {
+    "uncalibrated": "scales are only stated",
+    "calibration_expired": "scales rest on an expired calibration",
+    "calibration_foreign": "scales rest on another rig's calibration",
+}
 SMALLEST_TOLD = 1e-4
 """Probabilities below this are told as such: their digits rest on the far tail of a distribution."""
 MOST_KEYS = 10
@@ -37,8 +42,23 @@ def unit_sentence(verdict: UnitVerdict, units: Units) -> str:
     """Return the verdict on a unit in one line with its first reason."""
     reasons, counted = verdict.reasons(), counted_keys(verdict)
     why = f": {reason_in_words(reasons[0], units)}" if reasons else ""
-    parts = f"{IN_LETTERS[verdict.outcome]}{why}; {counted}. {wrong_in_words(verdict.outcome, verdict.wrong)}"
+    parts = f"{IN_LETTERS[verdict.outcome]}{why}; {counted}. {doubt_in_words(verdict)}"
     return f"{unit_name(verdict.header.run)}: {parts}".rstrip()
+
+
+def doubt_in_words(verdict: UnitVerdict) -> str:
+    """Return how probable it is that a verdict is wrong, and what that does not include."""
+    trusted = " and ".join(TRUSTED[flag] for flag in verdict.trusted)
+    beside = f"{trusted}: the limits allow that, and no probability includes how far they are off." if trusted else ""
+    return f"{wrong_in_words(verdict.outcome, verdict.wrong)} {beside.capitalize()}".strip()
+
+
+def nameless(run: RunInfo) -> str | None:
+    """Return what is to be said of a unit whose recording does not tell which one it is; None: it does."""
+    if run.serial is not None:
+        return None
+    who = "" if run.operator is not None else " and no operator"
+    return f"no serial number{who} told: nobody can say which unit this verdict is about; record with --serial"
 
 
 def counted_keys(verdict: UnitVerdict) -> str:

@@ -90,6 +90,8 @@ class UnitVerdict:
     """Worst first."""
     wrong: float | None
     """How probable it is, at most, that the outcome is wrong; None: it rests on what carries no probability."""
+    trusted: tuple[str, ...] = ()
+    """What is wrong with the scales, as flags, and the limits allow; no probability includes how far they are off."""
 
     def reasons(self) -> tuple[Decision, ...]:
         """Return all that keeps the unit from passing, worst first; what is about the whole unit before its keys."""

@@ -24,6 +24,7 @@ def inspect_view(verdict: UnitVerdict, limits: Limits) -> dict[str, Any]:
         "schema": SCHEMA,
         "outcome": verdict.outcome,
         "wrong": verdict.wrong,
+        "trusted": list(verdict.trusted),
         "sentence": unit_sentence(verdict, units),
         "instrument": run.instrument,
         "serial": run.serial,

@@ -247,6 +247,36 @@ def test_what_cannot_be_meant_is_refused_before_anything_is_written(
     assert sorted(tmp_path.iterdir()) == before
 
 
+def test_limits_for_the_front_edge_are_blamed_where_nobody_knows_the_lever(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    units = [a_unit(tmp_path / name, calibrated=False) for name in ("u.h5", "v.h5")]
+    limits = limits_file(tmp_path, LIMITS.replace("[expected]", '[expected]\nstated_at = "front edge"'))
+    words = 'limits.toml: expected, stated_at: "front edge" is asked for'
+
+    assert run("inspect", units[0], "--limits", limits) == BAD_INPUT
+    said = capsys.readouterr().err
+    assert words in said
+    assert "--front-edge" not in said
+    assert run("inspect", *units, "--limits", limits, "--workers", 1) == BAD_INPUT
+    assert words in " ".join(capsys.readouterr().err.split())
+
+
+def test_the_verdict_on_a_unit_without_a_name_is_given_with_a_caution(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    paths = [tmp_path / "u.h5", tmp_path / "v.h5"]
+    for path in paths:
+        recordings = [a_recording(SyntheticKey(), Press(seed=n), name=Key(40 + n)) for n in range(2)]
+        write_recording(path, recalibrated(a_header("moss"), WHOLE_RECORD), recordings)
+    limits = limits_file(tmp_path)
+
+    assert run("inspect", paths[0], "--limits", limits) == DONE
+    assert "u.h5: no serial number" in capsys.readouterr().err
+    assert run("inspect", *paths, "--limits", limits, "--workers", 1) == DONE
+    assert "2 of 2 recordings tell no serial number" in capsys.readouterr().err
+
+
 def test_the_sample_recording_is_judged_from_its_table_to_the_exit_code(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

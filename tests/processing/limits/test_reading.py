@@ -113,6 +113,12 @@ LIMIT = '[[limit]]\nmeasurand = "down_weight"\nunit = "gf"\n'
         (HEAD + '[[step]]\nmeasurand = "friction"\nunit = "gf"\nwithin = -1.0\n', 5, "greater than 0"),
         (HEAD + '[[spread]]\nmeasurand = "fiction"\nunit = "gf"\nupper = 1.0\n', 3, "perhaps friction"),
         (HEAD + '[letoff]\nkeys = "H4"\n', 3, "'H4' is no key"),
+        (
+            HEAD + LIMIT + "lower = 60.0\n" + LIMIT + "upper = 58.0\n",
+            9,
+            "limit 2, upper: no down_weight is at least 60 and at most 58 gf, as this and limit 1 (line 2) ask of A0",
+        ),
+        (HEAD + LIMIT + 'keys = "C8"\nupper = 9.0\n' + LIMIT + "lower = { A0 = 0.0, C8 = 20.0 }\n", 10, "of C8"),
     ],
 )
 def test_a_wrong_file_is_refused_with_file_line_reason_and_remedy(
@@ -125,6 +131,15 @@ def test_a_wrong_file_is_refused_with_file_line_reason_and_remedy(
     assert said.startswith(f"{place}, line {line}:" if line else f"{place}:")
     assert words in said
     assert "`keyplumb inspect --new-limits FILE` writes an example" in said
+
+
+def test_limits_of_one_measurand_may_narrow_each_other_and_part_by_their_keys(tmp_path: Path) -> None:
+    narrower = limits_in(tmp_path, HEAD + LIMIT + "lower = 40.0\nupper = 60.0\n" + LIMIT + "lower = 45.0\n")
+    apart = limits_in(
+        tmp_path, HEAD + LIMIT + 'colour = "sharp"\nupper = 50.0\n' + LIMIT + 'colour = "natural"\nlower = 50.0\n'
+    )
+
+    assert (len(narrower.values), len(apart.values)) == (2, 2)
 
 
 def test_a_file_that_is_not_there_is_told() -> None:

@@ -19,6 +19,7 @@ from processing.limits.page import Judged, fill, write_page
 from processing.limits.sentences import (
     key_sentence,
     label,
+    nameless,
     told_keys,
     told_of_the_unit,
     unit_name,
@@ -26,7 +27,7 @@ from processing.limits.sentences import (
     wrong_in_words,
 )
 from processing.limits.strips import verdict_strips
-from processing.limits.types import Limits
+from processing.limits.types import Expected, Limits
 from processing.limits.verdict import UnitVerdict
 from processing.limits.view import decision_table, inspect_view
 from processing.report.style import house_style
@@ -117,6 +118,35 @@ def test_all_expected_keys_may_pass_beside_others() -> None:
     verdict = judge(unit, some_limits(a_limit(keys=(Key(40), Key(44))), keys=(40, 44)))
 
     assert "; of 2 expected keys 2 pass; 4 more are in the recording and were not judged. " in unit_sentence(verdict, N)
+
+
+def test_a_pass_on_scales_that_nobody_checked_says_that_its_probability_leaves_them_out() -> None:
+    header = a_header("moss")
+    unit = a_unit(a_key(40), header=header)
+    limits = some_limits(expected=Expected(keys=(Key(40),), allowed_flags=frozenset({"uncalibrated", "gritty"})))
+    verdict, kept = judge(unit, limits), Kept()
+    with house_style():
+        fill(kept, Judged(verdict, unit, limits, AT), N, "moss")
+    words = "Scales are only stated: the limits allow that, and no probability includes how far they are off."
+
+    assert verdict.trusted == ("uncalibrated",)
+    assert unit_sentence(verdict, N) == (
+        f"moss: PASS; of 1 key 1 passes. Probability of being wrong: under 0.01 %. {words}"
+    )
+    assert words in " ".join(words_on(kept.pages[0]).split())
+    assert inspect_view(verdict, limits)["trusted"] == ["uncalibrated"]
+    assert judge(unit, some_limits()).trusted == ()  # what is not allowed is a reason instead
+
+
+def test_a_unit_that_nobody_named_is_told_so() -> None:
+    plain = calibrated_header()
+    named = replace(plain.run, serial="moss-001")
+
+    assert nameless(named) is None
+    assert nameless(replace(named, serial=None, operator="Ada")) == (
+        "no serial number told: nobody can say which unit this verdict is about; record with --serial"
+    )
+    assert "no serial number and no operator told" in str(nameless(replace(named, serial=None, operator=None)))
 
 
 def test_a_unit_that_cannot_be_told_shows_no_passing_key_as_its_worst() -> None:
