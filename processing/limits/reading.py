@@ -115,8 +115,7 @@ class _Reader:
         try:
             return factor_for(entry.measurand, entry.unit)
         except UnknownUnit as fault:
-            ours = UNIT_OF[entry.measurand]
-            why = f"{fault}; {entry.measurand} is told in {ours!r}: write that, and its numbers with it"
+            why = f"{fault}; write one of these for {entry.measurand}, and its numbers with it"
             raise self.fault((table, n, "unit"), why) from fault
 
     def _how(self, entry: Ruled) -> How:

@@ -94,7 +94,11 @@ LIMIT = '[[limit]]\nmeasurand = "down_weight"\nunit = "gf"\n'
             "is not below upper 50 at F4",  # 43.5 of 87 steps from A0, and the next key is number 45
         ),
         (HEAD + LIMIT.replace('"gf"', '"stone"') + "upper = 1.0\n", 4, "'stone' is no unit of force"),
-        (HEAD + LIMIT.replace('"gf"', '"mm"') + "upper = 1.0\n", 4, "write that, and its numbers with it"),
+        (
+            HEAD + LIMIT.replace('"gf"', '"mm"') + "upper = 1.0\n",
+            4,
+            "known are N mN gf kgf ozf lbf; write one of these for down_weight",
+        ),
         (HEAD + LIMIT + 'upper = 1.0\nkeys = "C9"\n', 6, "'C9' is no key"),
         (HEAD + LIMIT + 'upper = 1.0\nkeys = "A0..Z4"\n', 6, "write C4, A0..C8"),
         (HEAD + LIMIT + 'upper = 1.0\nkeys = "C4"\ncolour = "sharp"\n', 6, "no sharp of C4 is among the expected"),
@@ -103,7 +107,19 @@ LIMIT = '[[limit]]\nmeasurand = "down_weight"\nunit = "gf"\n'
         (HEAD + LIMIT + "upper = 60.0\nrisk = 0.5\n", 6, "less than 0.5"),
         (HEAD + "risk = 0\n" + LIMIT + "upper = 60.0\n", 2, "greater than 0"),
         (HEAD + 'rule = "be kind"\n' + LIMIT + "upper = 60.0\n", 2, "'simple acceptance'"),
-        (HEAD + LIMIT + "upper = 60.0\nuper = 50.0\n", 6, "misspelt"),
+        (
+            HEAD + LIMIT + "upper = 60.0\nuper = 50.0\n",
+            6,
+            "limit 1, uper: there is no such entry; perhaps upper. `keyplumb",
+        ),
+        (HEAD + "[[steps]]\n", 2, "steps: there is no such entry; perhaps step. `keyplumb"),
+        (HEAD + "[lettof]\n", 2, "lettof: there is no such entry; perhaps letoff. `keyplumb"),
+        (
+            HEAD + LIMIT + "upper = { A0 = 50.0, C7 = 60.0 }\n",
+            5,
+            "limit 1, upper, C7: there is no such entry; known here are A0, C8. `keyplumb",
+        ),
+        (HEAD + "[expected]\nkey = 1\n", 3, "expected, key: there is no such entry; perhaps keys. `keyplumb"),
         (HEAD + LIMIT + "upper = nan\n", 5, "finite"),
         (HEAD + LIMIT + "upper = { A0 = 50.0 }\n", 5, "limit 1, upper, C8: is missing"),
         (LIMIT + "upper = 60.0\n", None, "name: is missing"),
