@@ -39,8 +39,8 @@ BIG, TITLE, TEXT, SMALL = 34.0, 15.0, 9.0, 7.5
 MADE_BY = "keyplumb inspect"
 """By which a page is known for one that may be written over."""
 MOST_REASONS = 8
-LONGEST_TEXT, LONGEST_REASON = 150, 105
-"""Letters of a text of the label, two lines, and of a reason, one line."""
+LONGEST_TEXT, LONGEST_REASON = 150, 230
+"""Letters of a text of the label and of a reason, two lines each."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,15 @@ POINTS_OF_A_TILE = 250
 WORDS_AN_INCH, LINES_AN_INCH = 3.7, 8.0
 """Names of keys beside one another, and names below one another, that can still be read."""
 
+BESIDE: dict[str, Any] = {
+    "xytext": (7, 3),
+    "textcoords": "offset points",
+    "fontsize": 7,
+    "color": DARK,
+    "bbox": {"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 0.4},
+}
+"""How words stand beside a place: upon white, so that a line behind them does not strike them out."""
+
 
 def draw_panel(axes: Axes, panel: Panel) -> None:
     """Draw a panel with its title, axes and labels. The legend is the caller's."""
@@ -29,9 +38,7 @@ def draw_panel(axes: Axes, panel: Panel) -> None:
     for dots in panel.dots:
         _dots(axes, dots)
     for note in panel.notes:
-        axes.annotate(
-            shown(note.words), (note.x, note.y), xytext=(7, 3), textcoords="offset points", fontsize=7, color=DARK
-        )
+        axes.annotate(shown(note.words), (note.x, note.y), **BESIDE)
     _axis(axes, panel.x, "x")
     _axis(axes, panel.y, "y")
     if panel.empty:

@@ -27,7 +27,7 @@ from processing.limits.sentences import (
     wrong_in_words,
 )
 from processing.limits.strips import verdict_strips
-from processing.limits.types import Expected, Limits
+from processing.limits.types import Expected, LetoffLimit, Limits
 from processing.limits.verdict import UnitVerdict
 from processing.limits.view import decision_table, inspect_view
 from processing.report.style import house_style
@@ -333,6 +333,30 @@ def test_the_strips_show_the_measurands_that_decide_with_their_limits() -> None:
     assert ring.y[0] < friction.y.high  # far off its strip it stands at the edge, with its value
     assert [note.words for note in friction.notes] == ["D4: 0.900"]
     assert [dots.x.tolist() for dots in weight.dots if dots.look == "doubtful"] == [[44.0]]
+
+
+def test_a_key_that_fails_in_something_else_is_marked_and_named_in_every_strip() -> None:
+    unit = a_moss_unit(a_key(40), a_key(42, letoff="none"), a_key(44))
+    limits = some_limits(letoff=LetoffLimit("found", frozenset(Key(n) for n in (40, 42, 44))), keys=(40, 42, 44))
+    charts = verdict_strips(judge(unit, limits), unit, limits, N)
+
+    assert charts is not None
+    (weight,) = charts.panels
+    assert [dots.x.tolist() for dots in weight.dots if dots.look == "odd otherwise"] == [[42.0]]
+    assert [note.words for note in weight.notes] == ["D4"]
+    assert ("odd otherwise", "fails in something else") in charts.legend
+
+
+def test_a_foot_that_is_cut_and_a_reason_of_two_lines_are_told_as_such() -> None:
+    long_finding = replace(a_finding("gritty"), advice="look at it " * 15 + "to the end")
+    unit = a_moss_unit(a_key(40, findings=(long_finding,)))
+    limits, kept = some_limits(), Kept()
+    with house_style():
+        fill(kept, Judged(judge(unit, limits), unit, limits, AT), N, "moss-001, limits " * 20)
+
+    words = words_on(kept.pages[0])
+    assert " … · 1" in words
+    assert "to the end" in " ".join(words.split())
 
 
 def test_without_a_known_number_there_is_no_strip() -> None:
