@@ -7,6 +7,7 @@ from typing import Any
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
+from matplotlib.patheffects import withStroke
 
 from processing.report.charts import Axis, Bars, Charts, Dots, Line, Panel
 from processing.report.style import DARK, LOOKS, PALE, Look
@@ -23,9 +24,9 @@ BESIDE: dict[str, Any] = {
     "textcoords": "offset points",
     "fontsize": 7,
     "color": DARK,
-    "bbox": {"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 0.4},
+    "path_effects": [withStroke(linewidth=1.8, foreground="white")],
 }
-"""How words stand beside a place: upon white, so that a line behind them does not strike them out."""
+"""How words stand beside a place: edged with white, so that a line behind them does not strike them out."""
 
 
 def draw_panel(axes: Axes, panel: Panel) -> None:
