@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
@@ -220,7 +221,7 @@ def test_only_what_inspect_wrote_is_replaced(option: str, tmp_path: Path, capsys
         (("--csv", "same", "--junit", "same"), WRONG_USE, "same is to hold two things"),
         (("--junit", "-"), WRONG_USE, "--junit writes a file: give its name"),
         (("--csv", "."), BAD_INPUT, "it is a folder"),
-        (("--csv", "/dev/null"), BAD_INPUT, "it is no plain file"),
+        (("--csv", "pipe"), BAD_INPUT, "it is no plain file"),
         (("--store", "limits.toml"), WRONG_USE, "--store limits.toml: it is a file; a store is a folder"),
         (("./u.h5",), WRONG_USE, "u.h5 is given twice"),
         (("--serial", "other-9"), WRONG_USE, "--serial: a recording keeps what it was told"),
@@ -239,6 +240,7 @@ def test_what_cannot_be_meant_is_refused_before_anything_is_written(
     monkeypatch.chdir(tmp_path)
     a_unit(tmp_path / "u.h5", keys=1)
     limits_file(tmp_path)
+    os.mkfifo(tmp_path / "pipe")  # stands for /dev/null, which root would replace if this were not refused
     before = sorted(tmp_path.iterdir())
 
     assert run("inspect", "u.h5", *words, "--limits", "limits.toml") == code
