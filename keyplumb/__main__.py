@@ -6,7 +6,6 @@ argparse, because `--help` must answer in a blink: see decision 11 in DEVELOPERS
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 from types import ModuleType
 
@@ -34,6 +33,7 @@ from keyplumb.commands import (
     virtual_rig,
 )
 from keyplumb.exit_codes import exit_code_of, in_words
+from keyplumb.outlets import heard_or_not
 
 COMMANDS: tuple[ModuleType, ...] = (
     demo,
@@ -91,18 +91,23 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(words: list[str] | None = None) -> int:
     """Run one command and return its exit code. Wrong words end in argparse's own exit 2."""
-    arguments = build_parser().parse_args(words)
+    debug = False
     try:
-        return int(arguments.run(arguments))
-    except BrokenPipeError:  # the reader of our output has had enough, as with `| head`
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+        with heard_or_not():
+            arguments = build_parser().parse_args(words)
+            debug = arguments.debug
+            return int(arguments.run(arguments))
     except (Exception, KeyboardInterrupt) as trouble:
         code = exit_code_of(trouble)
-        if code is None or arguments.debug:
+        if code is None or debug:
             raise
-        print(f"keyplumb: {in_words(trouble)}", file=sys.stderr)
+        _say(in_words(trouble))
         return code
+
+
+def _say(trouble: str) -> None:
+    with heard_or_not():
+        print(f"keyplumb: {trouble}", file=sys.stderr)
 
 
 if __name__ == "__main__":

@@ -4,6 +4,7 @@ ProcessingError
  +-- NoStroke          the trace holds no press that can be measured
  +-- FeatureNotFound   one number cannot be had from these curves; becomes its reason, never an error
  +-- NoContactPoint    numbers for the front edge were asked for, and nobody has said where the plunger presses
+ +-- EdgeExpected      limits are for the front edge, and nobody has said where the plunger presses
  +-- TooManyRecordings a report was asked for of more recordings than can be told apart in a picture
  +-- NothingInCommon   two recordings to be compared have measured no key that both have
  +-- ForeignChecks     check keys that belong to none of the keyboards
@@ -50,6 +51,18 @@ class NoContactPoint(ProcessingError):
         super().__init__(
             "the calibration record does not say how far behind the front edge the plunger presses and how long the "
             "lever is; leave --front-edge out, or give a record that does with --calibration"
+        )
+
+
+class EdgeExpected(ProcessingError):
+    """Limits are for the front edge, and nobody has said where the plunger presses."""
+
+    def __init__(self, limits_file: str) -> None:
+        self.limits_file = limits_file
+        super().__init__(
+            f'{limits_file or "the limits"}: expected, stated_at: "front edge" is asked for, and the calibration '
+            "record does not say how far behind the front edge the plunger presses and how long the lever is; "
+            'write stated_at = "plunger" with limits for there, or give a record that does with --calibration'
         )
 
 

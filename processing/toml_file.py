@@ -9,10 +9,12 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Sequence
+from difflib import get_close_matches
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic_core import ErrorDetails
 
 from rig.profiles.toml_place import line_of_key
 
@@ -50,8 +52,7 @@ def read_toml(path: Path, model: type[Model]) -> tuple[Model, str]:
         raise _syntax_fault(path, text, str(fault)) from fault
     except ValidationError as fault:
         first = min(fault.errors(), key=lambda error: error["type"] != "extra_forbidden")
-        why = WORDS.get(first["type"], first["msg"].removeprefix("Value error, "))
-        raise fault_at(path, text, first["loc"], why) from fault
+        raise fault_at(path, text, first["loc"], _why(model, first)) from fault
 
 
 def fault_at(path: Path, text: str, place: Place, why: str) -> TomlFault:
@@ -71,11 +72,33 @@ def in_words(place: Place) -> str:
     return words
 
 
+def _why(model: type[BaseModel], error: ErrorDetails) -> str:
+    """Return what is wrong with an entry, in the words of this page where pydantic's own are not plain."""
+    if error["type"] == "missing":
+        return "is missing"
+    if error["type"] != "extra_forbidden":
+        return error["msg"].removeprefix("Value error, ")
+    known = list(_table_of(model, error["loc"]).model_fields)
+    close = get_close_matches(str(error["loc"][-1]), known, n=1)
+    advice = f"perhaps {close[0]}" if close else f"known here are {', '.join(known)}"
+    return f"there is no such entry; {advice}"
+
+
+def _table_of(model: type[BaseModel], place: Place) -> type[BaseModel]:
+    """Return the model of the table in which an entry stands."""
+    for part in place[:-1]:
+        if isinstance(part, str) and part in model.model_fields:
+            model = _model_in(model.model_fields[part].annotation) or model
+    return model
+
+
+def _model_in(annotation: Any) -> type[BaseModel] | None:
+    if get_origin(annotation) is None and isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    return next((found for part in get_args(annotation) if (found := _model_in(part)) is not None), None)
+
+
 def _syntax_fault(path: Path, text: str, said: str) -> TomlFault:
     found = SYNTAX_PLACE.search(said)
     line = None if found is None else int(found[1]) if found[1] else len(text.splitlines())
     return TomlFault(path, line, "", f"this is no TOML: {said[: found.start()] if found else said}")
-
-
-WORDS = {"missing": "is missing", "extra_forbidden": "there is no such entry; is it misspelt?"}
-"""What pydantic finds, in the words of this page where its own are not plain."""

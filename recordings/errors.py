@@ -2,6 +2,7 @@
 
 RecordingError
  +-- NoSuchFile         (also FileNotFoundError)  nothing there by that name
+ +-- NotYetARecording                             a survey that was interrupted, or is under way
  +-- NotARecording                                the file is no keyplumb recording, or a newer one
  +-- CannotWrite        (also OSError)            the place where it should be written refuses it
  +-- RecordingInUse                               a living program is recording there
@@ -31,6 +32,17 @@ class NoSuchFile(RecordingError, FileNotFoundError):
     def __init__(self, path: Path | str) -> None:
         self.path = Path(path)
         super().__init__(f"{path}: no such file; check the name and the folder you stand in")
+
+
+class NotYetARecording(RecordingError):
+    """A survey that was interrupted, or is under way: its folder is there, its one file not yet."""
+
+    def __init__(self, recording: Path | str, folder: Path | str) -> None:
+        self.recording, self.folder = Path(recording), Path(folder)
+        super().__init__(
+            f"{folder} is a survey that was interrupted or is under way: `keyplumb resume {recording} --port PORT` "
+            f"goes on with it, `keyplumb repair {folder}` makes a recording of what is there"
+        )
 
 
 class NotARecording(RecordingError):

@@ -26,6 +26,7 @@ from typing import IO
 from recordings.assembly import assemble, newest_key, number_of, stretches_of, told
 from recordings.errors import NothingToResume, SurveyUnderWay
 from recordings.folder_lock import lock_folder
+from recordings.growing import partial_folder as partial_folder
 from recordings.journal import Journal
 from recordings.keys import Key
 from recordings.packing import (
@@ -44,11 +45,6 @@ from recordings.reader import open_recording
 from recordings.safe_files import sync_folder
 from recordings.types import DiaryEntry, Header, KeyRecording
 from recordings.writer import refuse_to_overwrite, write_recording
-
-
-def partial_folder(path: Path) -> Path:
-    """Return the folder in which the recording `path` grows."""
-    return path.with_name(path.name + ".partial")
 
 
 def begin_recording(path: Path, header: Header) -> PartialRecording:

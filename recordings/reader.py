@@ -14,7 +14,8 @@ import h5py
 
 from recordings.calibration_file import record_from_text
 from recordings.calibration_record import CalibrationRecord
-from recordings.errors import MalformedRecording, NoSuchFile, NotARecording
+from recordings.errors import MalformedRecording, NoSuchFile, NotARecording, NotYetARecording
+from recordings.growing import PARTIAL, partial_folder
 from recordings.keys import Key
 from recordings.layout import (
     ASIDE_GROUP,
@@ -91,8 +92,12 @@ class RecordingFile:
 def open_recording(path: Path) -> Iterator[RecordingFile]:
     """Open a recording for reading.
 
-    Raises NoSuchFile, NotARecording (no HDF5, not ours, or written by a newer keyplumb).
+    Raises NoSuchFile, NotYetARecording, NotARecording (no HDF5, not ours, or written by a newer keyplumb).
     """
+    if path.is_dir() and path.suffix == PARTIAL:
+        raise NotYetARecording(path.with_suffix(""), path)
+    if not path.exists() and partial_folder(path).is_dir():
+        raise NotYetARecording(path, partial_folder(path))
     if path.is_dir():
         raise NotARecording(path, "it is a folder")
     if not path.is_file():

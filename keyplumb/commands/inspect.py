@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from contextlib import ExitStack
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +18,7 @@ from keyplumb.commands.arguments import (
     add_units,
     chosen_calibration,
 )
+from keyplumb.commands.inspect_places import demand_different_files, demand_places, demand_store, written
 from keyplumb.commands.learn_talk import learn
 from keyplumb.exit_codes import CANNOT_TELL, DONE, FAILED
 
@@ -29,6 +31,14 @@ if TYPE_CHECKING:
 NAME = "inspect"
 SUMMARY = "Hold a unit against a limits file: pass, fail or cannot tell, per key and for the unit, with the reason."
 EXAMPLE = "keyplumb inspect moss-001.h5 --limits moss.toml --pdf moss-001.pdf"
+SPOKEN = {"recordings": "UNIT.h5"}
+"""What words are called that begin with no dashes."""
+ABOUT = ("instrument", "serial", "operator", "celsius", "midi")
+"""What only a recording that is made now can be told."""
+BESIDE_NEW_LIMITS = (
+    "recordings", "limits", "learn", "json", "csv", "junit", "pdf", "calibration", "workers", "cluster", "store",
+    "port", "out", "programme", "stop_on_fail", *ABOUT,
+)  # fmt: skip
 CODE_OF = {"pass": DONE, "fail": FAILED, "cannot tell": CANNOT_TELL}
 
 
@@ -69,8 +79,8 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.learn is not None:
         return learn(arguments)
     _demand_sense(arguments)
-    _demand_places(arguments)
-    demand_store(arguments.store)
+    demand_places(arguments, _units_files(arguments))
+    demand_store(arguments.store, arguments.wrong_use)
     if len(arguments.recordings) > 1 or arguments.cluster:
         from keyplumb.commands.inspect_many import inspect_many
 
@@ -82,6 +92,7 @@ def _inspect_one(arguments: argparse.Namespace) -> int:
     from processing.display import parse_units
     from processing.limits.judge import judge
     from processing.limits.reading import read_limits
+    from processing.limits.sentences import nameless
 
     limits = read_limits(arguments.limits)
     if arguments.port is not None:
@@ -90,26 +101,26 @@ def _inspect_one(arguments: argparse.Namespace) -> int:
         survey_and_judge(arguments, limits)
     result = _measured(arguments, limits)
     verdict = judge(result, limits)
-    tell_verdict(verdict, limits, parse_units(arguments.units), as_json=arguments.json)
-    write_verdict(arguments, verdict, result, limits)
+    if caution := nameless(verdict.header.run):
+        print(f"keyplumb: {_units_files(arguments)[0]}: {caution}", file=sys.stderr)
+    with ExitStack() as stack:  # from the last to the first, each whatever becomes of the others
+        stack.callback(tell_verdict, verdict, limits, parse_units(arguments.units), as_json=arguments.json)
+        stack.callback(write_verdict, arguments, verdict, result, limits)
+        stack.callback(_keep, arguments, verdict, result)
+    return CODE_OF[verdict.outcome]
+
+
+def _keep(arguments: argparse.Namespace, verdict: UnitVerdict, result: KeyboardResult) -> None:
+    """Add the unit to the store, if there is one."""
     if arguments.store is not None:
         from keyplumb.many.inspecting import Inspected, add_to_store, sha256_of
 
         add_to_store(arguments.store, Inspected(verdict, result, sha256_of(_units_files(arguments)[0])))
-    return CODE_OF[verdict.outcome]
-
-
-def demand_store(store: Path | None) -> None:
-    """Raise StoreLibrary before any work is done if units shall be stored and cannot be."""
-    if store is not None:
-        from processing.unit_store.schema import demand_libraries
-
-        demand_libraries()
 
 
 def _write_new_limits(arguments: argparse.Namespace) -> int:
-    if arguments.recordings or arguments.limits is not None:
-        arguments.wrong_use("--new-limits writes an example and judges nothing: leave UNIT.h5 and --limits")
+    if others := [name for name in BESIDE_NEW_LIMITS if getattr(arguments, name) not in (None, False, [])]:
+        arguments.wrong_use(f"--new-limits writes an example and does nothing else: leave {spoken(others)}")
     from processing.limits.new_limits import write_new_limits
 
     write_new_limits(arguments.new_limits)
@@ -117,12 +128,21 @@ def _write_new_limits(arguments: argparse.Namespace) -> int:
     return DONE
 
 
+def spoken(names: list[str]) -> str:
+    """Return words of the command line as they are written there."""
+    return ", ".join(SPOKEN.get(name, f"--{name.replace('_', '-')}") for name in names)
+
+
 def _demand_sense(arguments: argparse.Namespace) -> None:
     """Refuse words that do not go together."""
+    demand_different_files(arguments.recordings, arguments.wrong_use)
     if arguments.limits is None or not (arguments.recordings or arguments.port):
         arguments.wrong_use("which unit, and which limits? keyplumb inspect UNIT.h5 --limits L.toml")
     if arguments.port is None and (arguments.out or arguments.stop_on_fail or arguments.programme):
         arguments.wrong_use("--out, --programme and --stop-on-fail are for a survey: say which rig with --port")
+    told = [name for name in ABOUT if getattr(arguments, name) is not None]
+    if arguments.port is None and told:
+        arguments.wrong_use(f"{spoken(told)}: a recording keeps what it was told when it was made; leave it out")
     if arguments.port is not None:
         if arguments.recordings or arguments.cluster or arguments.out is None:
             arguments.wrong_use("with --port the unit is recorded first: leave UNIT.h5 and say where with --out")
@@ -137,29 +157,13 @@ def _units_files(arguments: argparse.Namespace) -> list[Path]:
     return [arguments.out] if arguments.port is not None else arguments.recordings
 
 
-def _written(arguments: argparse.Namespace) -> list[Path]:
-    """Return the files that are asked for."""
-    return [path for path in (arguments.csv, arguments.junit, arguments.pdf) if path is not None]
-
-
-def _demand_places(arguments: argparse.Namespace) -> None:
-    """Refuse, before anything is measured, to write a verdict over what it is made from, or where it cannot lie."""
-    from recordings.errors import NoSuchFile
-
-    read = {path.resolve() for path in (*_units_files(arguments), arguments.limits)}
-    for path in _written(arguments):
-        if path.resolve() in read:
-            arguments.wrong_use(f"{path} is read here and is not written over; choose another name")
-        if not path.absolute().parent.is_dir():
-            raise NoSuchFile(path.parent)
-
-
 def _measured(arguments: argparse.Namespace, limits: Limits) -> KeyboardResult:
     """Return the results of the unit, measured as its limits expect."""
+    from keyplumb.many.inspecting import as_expected
     from processing.whole_recording import analyse_file
     from recordings.reader import open_recording
 
-    with open_recording(_units_files(arguments)[0]) as opened:
+    with open_recording(_units_files(arguments)[0]) as opened, as_expected(limits):
         settings = limits.expected.settings()
         return analyse_file(opened, settings, record=chosen_calibration(arguments), workers=arguments.workers)
 
@@ -167,7 +171,7 @@ def _measured(arguments: argparse.Namespace, limits: Limits) -> KeyboardResult:
 def tell_verdict(verdict: UnitVerdict, limits: Limits, units: Units, *, as_json: bool) -> None:
     """Print a verdict: JSON, or a line for the unit and one for each of the worst keys."""
     from processing.calibration_status import marked
-    from processing.limits.sentences import key_sentence, told_keys, unit_sentence
+    from processing.limits.sentences import key_sentence, reason_in_words, told_keys, told_of_the_unit, unit_sentence
     from processing.limits.view import inspect_view
 
     if as_json:
@@ -176,6 +180,8 @@ def tell_verdict(verdict: UnitVerdict, limits: Limits, units: Units, *, as_json:
     units = marked(units, verdict.header)
     keys, more = told_keys(verdict)
     print(unit_sentence(verdict, units))
+    for decision in told_of_the_unit(verdict):
+        print(f"  the unit: {decision.outcome}: {reason_in_words(decision, units)}")
     for key in keys:
         print(f"  {key_sentence(key, units)}")
     if more:
@@ -201,5 +207,5 @@ def write_verdict(arguments: argparse.Namespace, verdict: UnitVerdict, result: K
 
         with whole_or_nothing(arguments.pdf) as temporary:
             write_page(Judged(verdict, result, limits, datetime.now(UTC)), temporary, units)
-    for path in _written(arguments):
+    for path in written(arguments).values():
         print(path, file=sys.stderr)

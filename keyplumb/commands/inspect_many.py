@@ -51,9 +51,12 @@ def inspect_many(arguments: argparse.Namespace) -> int:
             if isinstance(outcome, Failed):
                 _print_json(arguments, failure_line(outcome))
                 continue
-            _print_json(arguments, _line(outcome.file, outcome.result.verdict, limits))
             _keep(arguments, csv, outcome.result)
+            _print_json(arguments, _line(outcome.file, outcome.result.verdict, limits))
             gathered.add(outcome.result.verdict, units)
+    if gathered.nameless:
+        told = f"{gathered.nameless} of {len(arguments.recordings)} recordings tell no serial number"
+        print(f"keyplumb: {told}: nobody can say which units these are; record with --serial", file=sys.stderr)
     if not arguments.json:
         gathered.tell()
     watched.tell_failures()
@@ -115,6 +118,7 @@ class Gathered:
     def __init__(self) -> None:
         self.counts: Counter[Outcome] = Counter()
         self.rows: list[UnitRow] = []
+        self.nameless = 0
 
     def add(self, verdict: UnitVerdict, units: Units) -> None:
         """Add a unit."""
@@ -122,6 +126,7 @@ class Gathered:
         from processing.limits.sentences import reason_in_words, unit_name
 
         self.counts[verdict.outcome] += 1
+        self.nameless += verdict.header.run.serial is None
         if reasons := verdict.reasons():
             of_keys = Counter(key.outcome for key in verdict.keys)
             words = reason_in_words(reasons[0], marked(units, verdict.header))

@@ -21,8 +21,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Join the finished strokes and what the journal holds; the folder goes when the file is whole."""
     from recordings.assembly import assemble
+    from recordings.growing import partial_folder
 
     folder = arguments.folder.resolve()
+    if not folder.exists() and partial_folder(folder).is_dir():  # the recording is named, as `resume` has it
+        folder = partial_folder(folder)
     out = arguments.out or folder.with_name(folder.name.removesuffix(".partial"))
     found = assemble(folder, out)
     print(f"{out}: {found.keys_done} keys done, {found.finished_stretches} finished stretches")

@@ -7,10 +7,13 @@ worker that dies, or is asked twice, leaves nothing double.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from keyplumb.many.measuring import Asked
+from processing.errors import EdgeExpected, NoContactPoint
 from processing.keyboard import KeyboardResult
 from processing.limits.judge import judge
 from processing.limits.types import Limits
@@ -31,11 +34,20 @@ class Inspected:
 
 
 def inspected(file: Path, *, asked: Asked, limits: Limits) -> Inspected:
-    """Return what the limits make of a recording. Raises RecordingError."""
-    with open_recording(file) as opened:
+    """Return what the limits make of a recording. Raises RecordingError, EdgeExpected."""
+    with open_recording(file) as opened, as_expected(limits):
         result = asked.measured(opened)
     verdict = judge(result, limits)
     return Inspected(verdict, numbers_alone(result), sha256_of(file))
+
+
+@contextmanager
+def as_expected(limits: Limits) -> Iterator[None]:
+    """Blame the limits file, in this block, for what it asks and a recording has not. Raises EdgeExpected."""
+    try:
+        yield
+    except NoContactPoint as fault:
+        raise EdgeExpected(limits.file_name) from fault
 
 
 def sha256_of(file: Path) -> str:

@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from processing.keyboard import KeyboardResult
 from processing.limits.of_a_key import decisions_of, missing_key
-from processing.limits.of_the_unit import evidence_decisions, spread_decisions, stands_out_decisions, step_decisions
+from processing.limits.of_the_unit import (
+    calibration_flags,
+    evidence_decisions,
+    spread_decisions,
+    stands_out_decisions,
+    step_decisions,
+)
 from processing.limits.types import Limits
 from processing.limits.verdict import Decision, KeyVerdict, UnitVerdict, key_verdict, unit_verdict
 from processing.pipeline import each_key
@@ -27,8 +34,10 @@ def judge(result: KeyboardResult, limits: Limits) -> UnitVerdict:
         assert decision.key is not None
         of_key[decision.key].append(decision)
     of_the_unit = (*evidence_decisions(result, limits), *spread_decisions(result, limits))
-    keys = [key_verdict(key, decisions) for key, decisions in of_key.items()]
-    return unit_verdict(result.header, limits.name, keys, of_the_unit)
+    wanted = frozenset(limits.expected.keys)
+    keys = [key_verdict(key, decisions, expected=key in wanted) for key, decisions in of_key.items()]
+    trusted = tuple(flag for flag in calibration_flags(result.header) if flag in limits.expected.allowed_flags)
+    return replace(unit_verdict(result.header, limits.name, keys, of_the_unit), trusted=trusted)
 
 
 def judge_key(result: KeyResult, limits: Limits) -> KeyVerdict:

@@ -230,8 +230,13 @@ def _leaves(above: str, settings: dict[str, Any]) -> Iterator[tuple[str, Any]]:
 
 def _calibration_doubts(header: Header, limits: Limits) -> list[str]:
     """Return the flags of force and displacement that are not allowed, whatever is asked for."""
+    return [flag for flag in calibration_flags(header) if flag not in limits.expected.allowed_flags]
+
+
+def calibration_flags(header: Header) -> list[str]:
+    """Return what is wrong with the scales of force and displacement, as flags."""
     found = {FLAG_OF.get(channel_status(header, channel)) for channel in CHANNELS}
-    return [flag for flag in CALIBRATION_FLAGS if flag in found - limits.expected.allowed_flags]
+    return [flag for flag in CALIBRATION_FLAGS if flag in found]
 
 
 def _asked(how: How) -> dict[str, Any]:

@@ -20,10 +20,11 @@ from processing.limits.sentences import (
     IN_LETTERS,
     count_of,
     counted_keys,
+    doubt_in_words,
     label,
+    nameless,
     reason_in_words,
     unit_name,
-    wrong_in_words,
 )
 from processing.limits.strips import verdict_strips
 from processing.limits.types import Limits
@@ -35,9 +36,11 @@ from processing.report.style import DARK, GREEN, RED, house_style
 
 SIGNS: dict[Outcome, tuple[str, str]] = {"pass": ("✔", GREEN), "fail": ("✘", RED), "cannot tell": ("?", DARK)}
 BIG, TITLE, TEXT, SMALL = 34.0, 15.0, 9.0, 7.5
+MADE_BY = "keyplumb inspect"
+"""By which a page is known for one that may be written over."""
 MOST_REASONS = 8
-LONGEST_TEXT, LONGEST_REASON = 150, 105
-"""Letters of a text of the label, two lines, and of a reason, one line."""
+LONGEST_TEXT, LONGEST_REASON = 150, 230
+"""Letters of a text of the label and of a reason, two lines each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +57,7 @@ class Judged:
 def write_page(judged: Judged, path: Path, units: Units) -> None:
     """Write the page as PDF; the same bytes for the same verdict, limits and time."""
     title = f"{unit_name(judged.verdict.header.run)}, {judged.limits.name}"
-    told = {"Title": title, "Creator": "keyplumb", "Producer": "matplotlib", "CreationDate": None}
+    told = {"Title": title, "Subject": MADE_BY, "Creator": "keyplumb", "Producer": "matplotlib", "CreationDate": None}
     with house_style(), PdfPages(path, metadata=told) as pages:
         fill(pages, judged, marked(units, judged.verdict.header), title)
 
@@ -66,8 +69,10 @@ def fill(pages: Pages, judged: Judged, units: Units, title: str) -> None:
     paper = Paper(pages, _short(title))
     paper.text(_short(unit_name(verdict.header.run), 60), TITLE, weight="bold")
     paper.text(f"{sign} {IN_LETTERS[verdict.outcome]}", BIG, weight="bold", colour=colour, before=0.05)
-    wrong = wrong_in_words(verdict.outcome, verdict.wrong)
-    paper.text(f"{counted_keys(verdict).capitalize()}. {wrong}".rstrip(), TEXT, before=0.02)
+    counted = counted_keys(verdict)
+    paper.text(f"{counted[0].upper()}{counted[1:]}. {doubt_in_words(verdict)}".rstrip(), TEXT, before=0.02)
+    if caution := nameless(verdict.header.run):
+        paper.text(f"Caution: {caution}.", TEXT, colour=RED, before=0.02)
     _put_label(paper, judged)
     _put_reasons(paper, verdict, units)
     strips = verdict_strips(verdict, judged.result, judged.limits, units)
@@ -84,7 +89,8 @@ def _put_label(paper: Paper, judged: Judged) -> None:
 def _put_reasons(paper: Paper, verdict: UnitVerdict, units: Units) -> None:
     reasons = verdict.reasons()
     if not reasons:
-        paper.text("Every key and the unit as a whole keep their limits.", TEXT, before=0.1)
+        every = "Every key" if all(key.outcome == "pass" for key in verdict.keys) else "Every key that was judged"
+        paper.text(f"{every} and the unit as a whole keep their limits.", TEXT, before=0.1)
         return
     rows = tuple((one.outcome, _short(reason_in_words(one, units), LONGEST_REASON)) for one in reasons[:MOST_REASONS])
     paper.table(TableBlock("", Table(("outcome", "why, worst first"), rows)))

@@ -20,6 +20,7 @@ from processing.measurand_units import UNIT_OF, factor_for, like_it
 from processing.toml_file import Place, TomlFault, fault_at, read_toml
 from recordings.errors import UnknownKey, UnknownUnit
 from recordings.keys import ALL_KEYS, Key, parse_keys
+from rig.profiles.toml_place import line_of_key
 
 STANDS_OUT = ("letoff", *(compared.name for compared in COMPARED))
 
@@ -50,7 +51,7 @@ class _Reader:
             file_name=self.path.name,
             sha256=hashlib.sha256(self.path.read_bytes()).hexdigest(),
             expected=expected,
-            values=tuple(self._value(entry, n, expected) for n, entry in enumerate(told.limit)),
+            values=self._values(expected),
             steps=tuple(self._step(entry, n, expected) for n, entry in enumerate(told.step)),
             spreads=tuple(self._spread(entry, n) for n, entry in enumerate(told.spread)),
             letoff=self._letoff(expected),
@@ -114,12 +115,33 @@ class _Reader:
         try:
             return factor_for(entry.measurand, entry.unit)
         except UnknownUnit as fault:
-            ours = UNIT_OF[entry.measurand]
-            why = f"{fault}; {entry.measurand} is told in {ours!r}: write that, and its numbers with it"
+            why = f"{fault}; write one of these for {entry.measurand}, and its numbers with it"
             raise self.fault((table, n, "unit"), why) from fault
 
     def _how(self, entry: Ruled) -> How:
         return How(rule=entry.rule or self.told.rule, risk=entry.risk or self.told.risk)
+
+    def _values(self, expected: Expected) -> tuple[ValueLimit, ...]:
+        values = tuple(self._value(entry, n, expected) for n, entry in enumerate(self.told.limit))
+        for n, limit in enumerate(values):
+            for earlier in range(n):
+                self._demand_agreement(earlier, values[earlier], n, limit)
+        return values
+
+    def _demand_agreement(self, first: int, one: ValueLimit, second: int, other: ValueLimit) -> None:
+        """Refuse two limits that no key can keep both."""
+        if one.measurand != other.measurand:
+            return
+        unit = self.told.limit[second].unit
+        factor = factor_for(other.measurand, unit)
+        for key in sorted(one.keys & other.keys):
+            for low, high, word in ((other, one, "lower"), (one, other, "upper")):
+                lower, upper = low.ends(key)[0], high.ends(key)[1]
+                if lower is not None and upper is not None and lower >= upper:
+                    line = line_of_key(self.text, ("limit", first))
+                    why = f"no {one.measurand} is at least {lower / factor:g} and at most {upper / factor:g} {unit}"
+                    beside = f"as this and limit {first + 1} (line {line}) ask of {key.name}"
+                    raise self.fault(("limit", second, word), f"{why}, {beside}; change one, or its keys")
 
     def _value(self, entry: LimitEntry, n: int, expected: Expected) -> ValueLimit:
         factor = self._factor(entry, "limit", n)

@@ -8,7 +8,7 @@ from processing.calibration_status import ID_SHOWN, calibration_sentence
 from processing.display import Units
 from processing.limits.conformity import Outcome
 from processing.limits.types import Limits
-from processing.limits.verdict import Decision, KeyVerdict, UnitVerdict
+from processing.limits.verdict import NOT_JUDGED, Decision, KeyVerdict, UnitVerdict
 from recordings.calibration_file import content_id
 from recordings.types import Header, RunInfo
 
@@ -20,6 +20,11 @@ COUNTED: tuple[tuple[Outcome, tuple[str, str]], ...] = (
     ("pass", ("passes", "pass")),
 )
 """What one key does, and what several do."""
+TRUSTED = {
+    "uncalibrated": "scales are only stated",
+    "calibration_expired": "scales rest on an expired calibration",
+    "calibration_foreign": "scales rest on another rig's calibration",
+}
 SMALLEST_TOLD = 1e-4
 """Probabilities below this are told as such: their digits rest on the far tail of a distribution."""
 MOST_KEYS = 10
@@ -37,23 +42,46 @@ def unit_sentence(verdict: UnitVerdict, units: Units) -> str:
     """Return the verdict on a unit in one line with its first reason."""
     reasons, counted = verdict.reasons(), counted_keys(verdict)
     why = f": {reason_in_words(reasons[0], units)}" if reasons else ""
-    parts = f"{IN_LETTERS[verdict.outcome]}{why}; {counted}. {wrong_in_words(verdict.outcome, verdict.wrong)}"
+    parts = f"{IN_LETTERS[verdict.outcome]}{why}; {counted}. {doubt_in_words(verdict)}"
     return f"{unit_name(verdict.header.run)}: {parts}".rstrip()
 
 
+def doubt_in_words(verdict: UnitVerdict) -> str:
+    """Return how probable it is that a verdict is wrong, and what that does not include."""
+    trusted = " and ".join(TRUSTED[flag] for flag in verdict.trusted)
+    beside = f"{trusted}: the limits allow that, and no probability includes how far they are off." if trusted else ""
+    return f"{wrong_in_words(verdict.outcome, verdict.wrong)} {beside.capitalize()}".strip()
+
+
+def nameless(run: RunInfo) -> str | None:
+    """Return what is to be said of a unit whose recording does not tell which one it is; None: it does."""
+    if run.serial is not None:
+        return None
+    who = "" if run.operator is not None else " and no operator"
+    return f"no serial number{who} told: nobody can say which unit this verdict is about; record with --serial"
+
+
 def counted_keys(verdict: UnitVerdict) -> str:
-    """Return how many keys there are of each outcome."""
-    outcomes = [key.outcome for key in verdict.keys]
+    """Return how many keys there are of each outcome; keys that were not judged count as none of them."""
+    judged = [key for key in verdict.keys if key.outcome != NOT_JUDGED]
+    unasked = sum(key.outcome == NOT_JUDGED and key.expected for key in verdict.keys)
+    beside = len(verdict.keys) - len(judged) - unasked
+    outcomes = [key.outcome for key in judged]
     counts = [(outcomes.count(one), words) for one, words in COUNTED]
     told = [f"{count} {words[0] if count == 1 else words[1]}" for count, words in counts if count]
-    return f"of {count_of(len(outcomes), 'key')} {', '.join(told)}" if told else "no keys"
+    if unasked:
+        told.append(f"{unasked} {'has no limit and was' if unasked == 1 else 'have no limit and were'} not judged")
+    kind = "expected key" if beside and all(key.expected for key in judged) else "key"
+    found = f"of {count_of(len(judged) + unasked, kind)} {', '.join(told)}" if told else "no key was judged"
+    are = "is in the recording and was" if beside == 1 else "are in the recording and were"
+    return f"{found}; {beside} more {are} not judged" if beside else found
 
 
 def key_sentence(verdict: KeyVerdict, units: Units) -> str:
     """Return the verdict on a key in one line with its worst decision."""
     start = f"{verdict.key.name}: {verdict.outcome}"
     if not verdict.decisions:
-        return f"{start}: nothing is asked of it"
+        return f"{start}: no limit is about it"
     others = sum(one.outcome != "pass" for one in verdict.decisions[1:])
     more = f"; and {count_of(others, 'more reason')}" if others else ""
     worst = verdict.decisions[0]
@@ -62,8 +90,16 @@ def key_sentence(verdict: KeyVerdict, units: Units) -> str:
 
 def told_keys(verdict: UnitVerdict) -> tuple[tuple[KeyVerdict, ...], int]:
     """Return the keys to be told one by one, worst first, and how many more do not pass; of a pass, the nearest."""
-    bad = [key for key in verdict.keys if key.outcome != "pass"]
-    return tuple(bad[:MOST_KEYS] or verdict.keys[:1]), max(0, len(bad) - MOST_KEYS)
+    judged = [key for key in verdict.keys if key.outcome != NOT_JUDGED]
+    bad = [key for key in judged if key.outcome != "pass"]
+    nearest = judged[:1] if verdict.outcome == "pass" else []
+    return tuple(bad[:MOST_KEYS] or nearest), max(0, len(bad) - MOST_KEYS)
+
+
+def told_of_the_unit(verdict: UnitVerdict) -> tuple[Decision, ...]:
+    """Return what keeps the unit as a whole from passing beside the first reason, which `unit_sentence` tells."""
+    first = verdict.reasons()[:1]
+    return tuple(one for one in verdict.of_the_unit if one.outcome != "pass" and one not in first)
 
 
 def reason_in_words(decision: Decision, units: Units) -> str:

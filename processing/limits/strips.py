@@ -2,12 +2,12 @@
 
 How it works: a measurand is as decisive as its worst decision. An axis holds the limits and the usual keys; a key far
 beyond stands at the edge with its value. A ring is a key that fails in this measurand, a diamond one that cannot be
-told.
+told; a cross is a key that fails, but in something else, so that a bad key is seen in every strip.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,7 +22,7 @@ from processing.limits.types import Line as LimitLine
 from processing.limits.verdict import Decision, UnitVerdict, badness
 from processing.report.charts import Axis, Charts, Dots, In, Line, Note, Panel, key_axis, used_looks
 from processing.stages import KeyResult
-from recordings.keys import Key
+from recordings.keys import ALL_KEYS, Key
 
 MOST_STRIPS = 3
 ROOM = 0.15
@@ -51,17 +51,21 @@ class _Strip:
     limits: tuple[ValueLimit, ...]
     worst: dict[Key, Decision]
     """The worst decision on each key in this measurand."""
+    failing: frozenset[Key]
+    """Keys that fail, in whatever."""
     units: Units
 
 
 def verdict_strips(verdict: UnitVerdict, result: KeyboardResult, limits: Limits, units: Units) -> Charts | None:
     """Return the strips of the most decisive measurands, None if no measurand is asked for or known on any key."""
+    failing = frozenset(key.key for key in verdict.keys if key.outcome == "fail")
     strips = [
         _Strip(
             name,
             keys,
             tuple(one for one in limits.values if one.measurand == name),
             worst,
+            failing,
             units,
         )
         for name, worst in _by_decisiveness(verdict)
@@ -100,8 +104,9 @@ def _panel(strip: _Strip) -> Panel:
     y = _axis(strip)
     untold = len(_with_outcome(strip, "cannot tell"))
     shown = RINGS[:1] if untold > MOST_DIAMONDS else RINGS
-    rings = [_rings(strip, outcome, look, label, y) for outcome, look, label in shown]
-    dots = [_values(strip, colour, y) for colour in COLOURS] + rings
+    rings = [_rings(strip, _with_outcome(strip, outcome), look, label, y) for outcome, look, label in shown]
+    elsewhere = _rings(strip, _failing_elsewhere(strip), "odd otherwise", "fails in something else", y)
+    dots = [*(_values(strip, colour, y) for colour in COLOURS), *rings, elsewhere]
     return Panel(
         title=f"{CAPTION_OF[strip.name]}{f', {untold} keys cannot be told' if untold > MOST_DIAMONDS else ''}",
         x=key_axis(key.key for key in strip.keys),
@@ -154,8 +159,12 @@ def _with_outcome(strip: _Strip, outcome: Outcome) -> list[KeyResult]:
     return [key for key in strip.keys if key.key in strip.worst and strip.worst[key.key].outcome == outcome]
 
 
-def _rings(strip: _Strip, outcome: Outcome, look: str, label: str, y: Axis) -> Dots:
-    keys = _with_outcome(strip, outcome)
+def _failing_elsewhere(strip: _Strip) -> list[KeyResult]:
+    here = {key.key for key in _with_outcome(strip, "fail")}
+    return [key for key in strip.keys if key.key in strip.failing - here]
+
+
+def _rings(strip: _Strip, keys: list[KeyResult], look: str, label: str, y: Axis) -> Dots:
     return Dots(
         label=label,
         look=look,
@@ -166,7 +175,8 @@ def _rings(strip: _Strip, outcome: Outcome, look: str, label: str, y: Axis) -> D
 
 
 def _names(strip: _Strip, y: Axis) -> list[Note]:
-    keys = sorted(_with_outcome(strip, "fail"), key=lambda key: badness(strip.worst[key.key]))[:MOST_NAMES]
+    keys = sorted(_with_outcome(strip, "fail"), key=lambda key: badness(strip.worst[key.key]))
+    keys = [*keys, *_failing_elsewhere(strip)][:MOST_NAMES]
     notes = []
     for key, at in zip(keys, _shown(strip, keys, y).tolist(), strict=True):
         value = strip.units.value(key[strip.name].value or 0.0, key[strip.name].unit)
@@ -177,11 +187,30 @@ def _names(strip: _Strip, y: Axis) -> list[Note]:
 
 def _limit_lines(strip: _Strip) -> Iterator[Line]:
     for limit in strip.limits:
-        keys = sorted(limit.keys)
-        of_sharps = {key.colour for key in keys} == {"sharp"}
-        for end in (limit.lower, limit.upper):
-            if end is not None:
+        of_sharps = {key.colour for key in limit.keys} == {"sharp"}
+        ends = [end for end in (limit.lower, limit.upper) if end is not None]
+        for keys in unbroken(limit.keys):
+            for end in ends:
                 yield _limit_line(end, keys, of_sharps=of_sharps, unit=limit.unit, units=strip.units)
+
+
+def unbroken(keys: Iterable[Key]) -> list[list[Key]]:
+    """Return keys in stretches between which a key lies that is not among them; keys of one colour miss that colour's.
+
+    >>> [[key.name for key in stretch] for stretch in unbroken(map(Key.from_name, ("C4", "D4", "F4")))]
+    [['C4', 'D4'], ['F4']]
+    """
+    ordered = sorted(keys)
+    colours = {key.colour for key in ordered}
+    row: Sequence[Key] = [key for key in ALL_KEYS if key.colour in colours]
+    stretches: list[list[Key]] = []
+    for key in ordered:
+        place = row.index(key)
+        if stretches and row[place - 1] == stretches[-1][-1]:
+            stretches[-1].append(key)
+        else:
+            stretches.append([key])
+    return stretches
 
 
 def _limit_line(end: LimitLine, keys: list[Key], *, of_sharps: bool, unit: str, units: Units) -> Line:

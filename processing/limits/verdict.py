@@ -5,6 +5,7 @@ numbers of a key, and keys that share a rig, hang together is not known, so prob
 passes is wrongly passed at most with the sum of the probabilities that a true value lies outside (Bonferroni); a unit
 that fails is wrongly failed at most as probably as its surest failing decision, for one bad number suffices. Findings
 and missing keys carry no probability and take no part.
+A key of which nothing was decided is not judged: it is neither passed nor failed, and counts for nothing.
 Worst first means: failing before not to be told before passing; of what fails, that which has no number (a finding)
 before all others, then by how far it lies outside, as a share of what is allowed; of the rest by how little likely it
 is to conform, what carries no probability first; then from the left.
@@ -15,6 +16,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from processing.display import Units, in_words
 from processing.limits.conformity import Decided, Outcome
@@ -23,6 +25,8 @@ from recordings.types import Header
 
 WORST_FIRST: tuple[Outcome, ...] = ("fail", "cannot tell", "pass")
 Numbers = tuple[tuple[float, str], ...]
+KeyOutcome = Literal[Outcome, "not judged"]
+NOT_JUDGED: KeyOutcome = "not judged"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,14 +64,17 @@ class KeyVerdict:
     """One key."""
 
     key: Key
-    outcome: Outcome
+    outcome: KeyOutcome
+    """`not judged`: no limit is about it, and no finding fails it."""
     decisions: tuple[Decision, ...]
     """Worst first."""
+    expected: bool = True
+    """The limits want it in the recording; others are there beside."""
 
     @property
     def wrong(self) -> float | None:
         """How probable it is, at most, that the outcome is wrong; None: it rests on what carries no probability."""
-        return bound_of_wrong(self.outcome, self.decisions)
+        return bound_of_wrong(outcome_of(self.decisions), self.decisions)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +90,8 @@ class UnitVerdict:
     """Worst first."""
     wrong: float | None
     """How probable it is, at most, that the outcome is wrong; None: it rests on what carries no probability."""
+    trusted: tuple[str, ...] = ()
+    """What is wrong with the scales, as flags, and the limits allow; no probability includes how far they are off."""
 
     def reasons(self) -> tuple[Decision, ...]:
         """Return all that keeps the unit from passing, worst first; what is about the whole unit before its keys."""
@@ -134,10 +143,10 @@ def _outside(one: Decision) -> float:
     return beyond / allowed if allowed else math.inf
 
 
-def key_verdict(key: Key, decisions: Iterable[Decision]) -> KeyVerdict:
-    """Return the verdict on a key; one of which nothing was asked passes."""
+def key_verdict(key: Key, decisions: Iterable[Decision], *, expected: bool = True) -> KeyVerdict:
+    """Return the verdict on a key; one of which nothing was asked is not judged."""
     worst_first = tuple(sorted(decisions, key=badness))
-    return KeyVerdict(key, outcome_of(worst_first), worst_first)
+    return KeyVerdict(key, outcome_of(worst_first) if worst_first else NOT_JUDGED, worst_first, expected)
 
 
 def unit_verdict(
@@ -152,7 +161,7 @@ def unit_verdict(
 
 
 def _badness_of_key(key: KeyVerdict) -> tuple[int, float, int]:
-    return badness(key.decisions[0]) if key.decisions else (WORST_FIRST.index("pass"), 1.0, key.key.number)
+    return badness(key.decisions[0]) if key.decisions else (len(WORST_FIRST), 1.0, key.key.number)
 
 
 def outcome_of(decisions: Sequence[Decision]) -> Outcome:

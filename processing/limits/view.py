@@ -24,6 +24,7 @@ def inspect_view(verdict: UnitVerdict, limits: Limits) -> dict[str, Any]:
         "schema": SCHEMA,
         "outcome": verdict.outcome,
         "wrong": verdict.wrong,
+        "trusted": list(verdict.trusted),
         "sentence": unit_sentence(verdict, units),
         "instrument": run.instrument,
         "serial": run.serial,
@@ -43,6 +44,7 @@ def _key_view(verdict: KeyVerdict, units: Units) -> dict[str, Any]:
         "number": verdict.key.number,
         "colour": verdict.key.colour,
         "outcome": verdict.outcome,
+        "expected": verdict.expected,
         "wrong": verdict.wrong,
         "decisions": [_decision_view(one, units) for one in verdict.decisions],
     }

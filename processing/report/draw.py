@@ -7,9 +7,11 @@ from typing import Any
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
+from matplotlib.patheffects import withStroke
 
 from processing.report.charts import Axis, Bars, Charts, Dots, Line, Panel
 from processing.report.style import DARK, LOOKS, PALE, Look
+from processing.report.typesetting import shown
 
 Frame = tuple[float, float, float, float]
 """Left, bottom, width, height."""
@@ -17,10 +19,19 @@ POINTS_OF_A_TILE = 250
 WORDS_AN_INCH, LINES_AN_INCH = 3.7, 8.0
 """Names of keys beside one another, and names below one another, that can still be read."""
 
+BESIDE: dict[str, Any] = {
+    "xytext": (7, 3),
+    "textcoords": "offset points",
+    "fontsize": 7,
+    "color": DARK,
+    "path_effects": [withStroke(linewidth=1.8, foreground="white")],
+}
+"""How words stand beside a place: edged with white, so that a line behind them does not strike them out."""
+
 
 def draw_panel(axes: Axes, panel: Panel) -> None:
     """Draw a panel with its title, axes and labels. The legend is the caller's."""
-    axes.set_title(panel.title)
+    axes.set_title(shown(panel.title))
     for line in panel.lines:
         _line(axes, line)
     for bars in panel.bars:
@@ -28,7 +39,7 @@ def draw_panel(axes: Axes, panel: Panel) -> None:
     for dots in panel.dots:
         _dots(axes, dots)
     for note in panel.notes:
-        axes.annotate(note.words, (note.x, note.y), xytext=(7, 3), textcoords="offset points", fontsize=7, color=DARK)
+        axes.annotate(shown(note.words), (note.x, note.y), **BESIDE)
     _axis(axes, panel.x, "x")
     _axis(axes, panel.y, "y")
     if panel.empty:
@@ -48,7 +59,7 @@ def draw_tile(page: Axes, panel: Panel, frame: Frame) -> None:
         across = x + wide * (line.x[::every] - panel.x.low) / (panel.x.high - panel.x.low)
         up = y + high * (line.y[::every] - panel.y.low) / (panel.y.high - panel.y.low)
         page.plot(across, up, **_stroke(look), alpha=look.opacity)[0].set_clip_path(edge)
-    page.text(x + 0.04, y + high - 0.03, panel.title, size=6, weight="bold", va="top", color=DARK)
+    page.text(x + 0.04, y + high - 0.03, shown(panel.title), size=6, weight="bold", va="top", color=DARK)
     if panel.empty:
         page.text(x + wide / 2, y + high / 2, panel.empty.replace(" ", "\n", 1), size=4.5, ha="center", va="center")
 
@@ -56,9 +67,7 @@ def draw_tile(page: Axes, panel: Panel, frame: Frame) -> None:
 def legend_handles(charts: Charts) -> list[Line2D | Patch]:
     """Return what stands in the legend."""
     bars = {bars.look for panel in charts.panels for bars in panel.bars}
-    return [
-        _patch(LOOKS[look], label) if look in bars else _handle(LOOKS[look], label) for look, label in charts.legend
-    ]
+    return [(_patch if look in bars else _handle)(LOOKS[look], shown(label)) for look, label in charts.legend]
 
 
 def _stroke(look: Look) -> dict[str, Any]:
@@ -72,7 +81,7 @@ def _marker(look: Look) -> dict[str, Any]:
 
 def _line(axes: Axes, line: Line) -> None:
     look = LOOKS[line.look]
-    axes.plot(line.x, line.y, **_stroke(look), alpha=look.opacity, label=line.label or None)
+    axes.plot(line.x, line.y, **_stroke(look), alpha=look.opacity, label=shown(line.label) or None)
     if line.band is not None:
         axes.fill_between(line.x, line.y - line.band, line.y + line.band, color=look.colour, alpha=0.2, lw=0)
 
@@ -81,12 +90,12 @@ def _dots(axes: Axes, dots: Dots) -> None:
     look = LOOKS[dots.look]
     if dots.bar is not None and len(dots.x):
         axes.errorbar(dots.x, dots.y, yerr=dots.bar, fmt="none", ecolor=look.colour, elinewidth=0.7)
-    axes.plot(dots.x, dots.y, **_marker(look), label=dots.label or None)
+    axes.plot(dots.x, dots.y, **_marker(look), label=shown(dots.label) or None)
 
 
 def _bars(axes: Axes, bars: Bars) -> None:
     look = LOOKS[bars.look]
-    how: dict[str, Any] = _filling(look) | {"label": bars.label or None}
+    how: dict[str, Any] = _filling(look) | {"label": shown(bars.label) or None}
     if bars.lying:
         axes.barh(bars.at, bars.high - bars.low, left=bars.low, height=bars.thick, **how)
     else:

@@ -49,7 +49,8 @@ class Paper:
 
     def _turn(self) -> None:
         self._number += 1
-        foot = broken(self._title, 7.0, RIGHT - LEFT - 0.4)[0]
+        first, *more = broken(self._title, 7.0, RIGHT - LEFT - 0.5)
+        foot = f"{first} …" if more else first
         self._put(RIGHT, 0.4, f"{foot} · {self._number}", 7.0, ha="right", va="center")
         self._pages.savefig(self._page)
         self._page, self._y = Figure(figsize=PAGE_INCHES), TOP

@@ -85,6 +85,7 @@ LOOKS: dict[str, Look] = {
     "height": Look(colour=ORANGE, width=1.2),
     "height, dashed": Look(colour=ORANGE, width=1.2, dash=(4, 2)),
     "odd": Look(colour=RED, marker="o", size=10, filled=False, width=1.2),
+    "odd otherwise": Look(colour=RED, marker="x", size=7, width=1.2),
     "doubtful": Look(colour=ORANGE, marker="D", size=9, filled=False, width=1.2),
     "limit": Look(colour=DARK, width=1.1),
     "limit of sharps": Look(colour=DARK, width=1.1, dash=(4, 2)),
@@ -125,6 +126,7 @@ RC: dict[Any, Any] = {
     "legend.fontsize": 7,
     "hatch.linewidth": 0.6,
     "pdf.fonttype": 42,
+    "text.parse_math": False,  # a dollar in a name is a dollar
 }
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from functools import cache
 
 from matplotlib.font_manager import FontProperties, findfont, get_font
+from matplotlib.ft2font import FT2Font
 
 from processing.report.key_table import Table
 
@@ -15,17 +16,41 @@ GAP_INCHES = 0.1
 """Between two columns."""
 
 
+LACKING = "□"
+"""Stands for a letter that the font does not have: a name in another script is never a reason for no page."""
+
+
+def _font(weight: str) -> FT2Font:
+    return get_font(findfont(FontProperties(family="DejaVu Sans", weight=weight)))
+
+
+@cache
+def _letters() -> frozenset[int]:
+    """Return the letters that can be drawn in normal and in bold."""
+    return frozenset(_font("normal").get_charmap()) & frozenset(_font("bold").get_charmap())
+
+
+def shown(words: str) -> str:
+    """Return a text as it can be drawn in one line: white space as spaces, unknown letters as boxes.
+
+    >>> shown("moss\\t鍵")
+    'moss □'
+    """
+    spaced = "".join(" " if letter in "\t\n\r\v\f\x85\u2028\u2029" else letter for letter in words)
+    return "".join(letter if ord(letter) in _letters() else LACKING for letter in spaced)
+
+
 @cache
 def _advance(letter: str, weight: str) -> float:
     """Return how far a letter moves on, in parts of the font's size."""
-    font = get_font(findfont(FontProperties(family="DejaVu Sans", weight=weight)))
+    font = _font(weight)
     font.set_size(EM, POINTS_AN_INCH)
     return float(font.load_char(ord(letter)).linearHoriAdvance / 65536.0 / EM)
 
 
 def width_inches(words: str, size: float, weight: str = "normal") -> float:
-    """Return how wide one line of text is."""
-    return sum(_advance(letter, weight) for letter in words) * size / POINTS_AN_INCH
+    """Return how wide one line of text is, as it is shown."""
+    return sum(_advance(letter, weight) for letter in shown(words)) * size / POINTS_AN_INCH
 
 
 def unbreakable(words: str) -> str:
@@ -34,9 +59,9 @@ def unbreakable(words: str) -> str:
 
 
 def broken(words: str, size: float, wide_inches: float, weight: str = "normal") -> list[str]:
-    """Return the lines of a text; a word wider than the line is cut, so that nothing runs off the page."""
+    """Return the lines of a text, as it is shown; a word wider than the line is cut: nothing runs off the page."""
     lines, line = [], ""
-    for word in unbreakable(words).split(" "):
+    for word in unbreakable(shown(words)).split(" "):
         joined = f"{line} {word}" if line else word
         if width_inches(joined, size, weight) <= wide_inches:
             line = joined

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
@@ -13,6 +14,7 @@ import pytest
 from keyplumb.exit_codes import BAD_INPUT, CANNOT_TELL, DONE, FAILED, WRONG_USE
 from processing.calibrate import recalibrated
 from processing.limits.reading import read_limits
+from processing.unit_store import UnitStore
 from recordings.keys import Key
 from recordings.writer import write_recording
 from tests.builders import WHOLE_RECORD, Press, SyntheticKey, a_header, a_recording
@@ -114,6 +116,35 @@ def test_everything_is_written_that_was_asked_for(tmp_path: Path, capsys: pytest
     assert capsys.readouterr().err.splitlines() == [str(path) for path in files]
 
 
+@pytest.mark.parametrize("name", ["鍵盤 $b$ and $\\frac$", "two\nlines\tand e\u0301\u202e"], ids=ascii)
+def test_a_page_is_made_whatever_things_are_called(name: str, tmp_path: Path) -> None:
+    """A letter that the font lacks, a dollar, a new line: verdict, page and store are there all the same."""
+    limits = limits_file(tmp_path, LIMITS.replace('name = "moss"', f"name = {json.dumps(name)}"))
+    header = replace(a_header("moss").run, serial=name, operator=name)
+    recordings = [a_recording(SyntheticKey(), Press(seed=n), name=Key(40 + n)) for n in range(2)]
+    unit, page, store = tmp_path / "u.h5", tmp_path / "u.pdf", tmp_path / "store"
+    write_recording(unit, recalibrated(replace(a_header("moss"), run=header), WHOLE_RECORD), recordings)
+
+    assert run("inspect", unit, "--limits", limits, "--pdf", page, "--store", store) == DONE
+    assert page.read_bytes().startswith(b"%PDF")
+    assert UnitStore(store).units("moss", which="all")["outcome"].tolist() == ["pass"]
+
+
+def test_the_store_and_the_other_files_are_served_though_one_cannot_be_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def no_page(*_: object) -> None:
+        raise OSError(28, "No space left on device", "u.pdf")
+
+    monkeypatch.setattr("processing.limits.page.write_page", no_page)
+    words = ("--limits", limits_file(tmp_path), "--csv", tmp_path / "u.csv", "--store", tmp_path / "store")
+
+    assert run("inspect", a_unit(tmp_path / "u.h5"), *words, "--pdf", tmp_path / "u.pdf") == BAD_INPUT
+    assert (tmp_path / "u.csv").exists()
+    assert len(UnitStore(tmp_path / "store").units("moss", which="all")) == 1
+    assert "moss-001: PASS" in capsys.readouterr().out
+
+
 def test_an_example_of_limits_is_written_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "new.toml"
 
@@ -133,7 +164,18 @@ def test_by_wrong_limits_nothing_is_judged(tmp_path: Path, capsys: pytest.Captur
     assert not (tmp_path / "u.csv").exists()
 
 
-@pytest.mark.parametrize("words", [(), ("u.h5",), ("--limits", "l.toml"), ("u.h5", "--new-limits", "n.toml")], ids=str)
+@pytest.mark.parametrize(
+    "words",
+    [
+        (),
+        ("u.h5",),
+        ("--limits", "l.toml"),
+        ("u.h5", "--new-limits", "n.toml"),
+        ("--new-limits", "n.toml", "--learn", "u.h5"),
+        ("--new-limits", "n.toml", "--serial", "moss-001"),
+    ],
+    ids=str,
+)
 def test_a_unit_and_its_limits_are_needed_and_an_example_stands_alone(
     words: tuple[str, ...], capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -150,6 +192,91 @@ def test_what_is_read_is_never_written_over(option: str, tmp_path: Path, capsys:
     assert run("inspect", unit, "--limits", limits, option, tmp_path / "nowhere" / "x") == BAD_INPUT
     assert unit.read_bytes() == before
     assert "is not written over" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("option", ["--csv", "--junit", "--pdf"])
+def test_only_what_inspect_wrote_is_replaced(option: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    unit, limits = a_unit(tmp_path / "u.h5"), limits_file(tmp_path)
+    others = {
+        "keep.h5": a_unit(tmp_path / "keep.h5", keys=1).read_bytes(),
+        "keep.toml": b'name = "moss"\n',
+        "keep.csv": b"time_s,displacement_mm,force_N\n",
+        "keep.xml": b"<?xml version='1.0'?><testsuites/>",
+        "keep.pdf": b"%PDF-1.4 a certificate",
+    }
+    for name, content in others.items():
+        (tmp_path / name).write_bytes(content)
+        assert run("inspect", unit, "--limits", limits, option, tmp_path / name) == BAD_INPUT
+        assert f"left alone; it is nothing that `inspect {option}` wrote" in capsys.readouterr().err
+    assert {name: (tmp_path / name).read_bytes() for name in others} == others
+
+    mine = tmp_path / "mine"
+    mine.touch()  # as a program does that makes a name for itself
+    assert [run("inspect", unit, "--limits", limits, option, mine) for _ in range(2)] == [DONE, DONE]
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "why"),
+    [
+        (("--csv", "same", "--junit", "same"), WRONG_USE, "same is to hold two things"),
+        (("--junit", "-"), WRONG_USE, "--junit writes a file: give its name"),
+        (("--csv", "."), BAD_INPUT, "it is a folder"),
+        (("--csv", "pipe"), BAD_INPUT, "it is no plain file"),
+        (("--store", "limits.toml"), WRONG_USE, "--store limits.toml: it is a file; a store is a folder"),
+        (("./u.h5",), WRONG_USE, "u.h5 is given twice"),
+        (("--serial", "other-9"), WRONG_USE, "--serial: a recording keeps what it was told"),
+        (("--operator", "Ada", "--celsius", "0"), WRONG_USE, "--operator, --celsius: a recording keeps"),
+    ],
+    ids=str,
+)
+def test_what_cannot_be_meant_is_refused_before_anything_is_written(
+    words: tuple[str, ...],
+    code: int,
+    why: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    a_unit(tmp_path / "u.h5", keys=1)
+    limits_file(tmp_path)
+    os.mkfifo(tmp_path / "pipe")  # stands for /dev/null, which root would replace if this were not refused
+    before = sorted(tmp_path.iterdir())
+
+    assert run("inspect", "u.h5", *words, "--limits", "limits.toml") == code
+    said = capsys.readouterr()
+    assert (why in " ".join(said.err.split()), said.out) == (True, "")
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_limits_for_the_front_edge_are_blamed_where_nobody_knows_the_lever(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    units = [a_unit(tmp_path / name, calibrated=False) for name in ("u.h5", "v.h5")]
+    limits = limits_file(tmp_path, LIMITS.replace("[expected]", '[expected]\nstated_at = "front edge"'))
+    words = 'limits.toml: expected, stated_at: "front edge" is asked for'
+
+    assert run("inspect", units[0], "--limits", limits) == BAD_INPUT
+    said = capsys.readouterr().err
+    assert words in said
+    assert "--front-edge" not in said
+    assert run("inspect", *units, "--limits", limits, "--workers", 1) == BAD_INPUT
+    assert words in " ".join(capsys.readouterr().err.split())
+
+
+def test_the_verdict_on_a_unit_without_a_name_is_given_with_a_caution(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    paths = [tmp_path / "u.h5", tmp_path / "v.h5"]
+    for path in paths:
+        recordings = [a_recording(SyntheticKey(), Press(seed=n), name=Key(40 + n)) for n in range(2)]
+        write_recording(path, recalibrated(a_header("moss"), WHOLE_RECORD), recordings)
+    limits = limits_file(tmp_path)
+
+    assert run("inspect", paths[0], "--limits", limits) == DONE
+    assert "u.h5: no serial number" in capsys.readouterr().err
+    assert run("inspect", *paths, "--limits", limits, "--workers", 1) == DONE
+    assert "2 of 2 recordings tell no serial number" in capsys.readouterr().err
 
 
 def test_the_sample_recording_is_judged_from_its_table_to_the_exit_code(

@@ -20,6 +20,7 @@ from tests.keyplumb.test_inspect import a_unit, limits_file
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("units")
     a_unit(folder / "good.h5")
+    a_unit(folder / "light.h5", down=0.48)
     a_unit(folder / "heavy.h5", down=0.65)
     a_unit(folder / "lacking.h5", keys=1)
     limits_file(folder)
@@ -33,7 +34,7 @@ def units(folder: Path, *names: str) -> list[Path]:
 @pytest.mark.parametrize(
     ("names", "code"),
     [
-        (("good", "good"), DONE),
+        (("good", "light"), DONE),
         (("good", "lacking"), CANNOT_TELL),
         (("lacking", "heavy", "good"), FAILED),
         (("heavy", "missing"), BAD_INPUT),

@@ -10,7 +10,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from recordings.errors import NotARecording, RecordingExists, RecordingInUse
+from keyplumb.__main__ import main
+from recordings.errors import NotARecording, NotYetARecording, RecordingExists, RecordingInUse
 from recordings.journal import Journal, read_journal
 from recordings.keys import Key
 from recordings.partial import assemble, begin_recording, partial_folder
@@ -86,6 +87,25 @@ def test_an_interrupted_recording_keeps_finished_stretches_and_the_journal(tmp_p
     assert (found.finished_stretches, found.rescued_samples) == (1, 30)
     assert not read.complete
     assert read.keys[0].trace.sample_number.tolist() == list(range(130))
+
+
+def test_whoever_reads_too_early_is_told_of_resume_and_repair(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "r.h5"
+    recording = begin_recording(path, a_header())
+    recording.note(samples(0, 100))
+    recording.keep(recording.turn_over())
+    recording.abandon()
+
+    for name in (path, partial_folder(path)):
+        with pytest.raises(NotYetARecording) as told:
+            read_recording(name)
+        assert f"`keyplumb resume {path} --port PORT`" in str(told.value)
+        assert f"`keyplumb repair {partial_folder(path)}`" in str(told.value)
+    assert main(["repair", str(path)]) == 0  # by the recording's name, as `resume` takes it
+    assert capsys.readouterr().out.startswith(f"{path}: ")
+    assert len(read_recording(path).keys) == 1
 
 
 def test_two_keys_stay_two_keys(tmp_path: Path) -> None:

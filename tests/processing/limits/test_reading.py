@@ -94,7 +94,11 @@ LIMIT = '[[limit]]\nmeasurand = "down_weight"\nunit = "gf"\n'
             "is not below upper 50 at F4",  # 43.5 of 87 steps from A0, and the next key is number 45
         ),
         (HEAD + LIMIT.replace('"gf"', '"stone"') + "upper = 1.0\n", 4, "'stone' is no unit of force"),
-        (HEAD + LIMIT.replace('"gf"', '"mm"') + "upper = 1.0\n", 4, "write that, and its numbers with it"),
+        (
+            HEAD + LIMIT.replace('"gf"', '"mm"') + "upper = 1.0\n",
+            4,
+            "known are N mN gf kgf ozf lbf; write one of these for down_weight",
+        ),
         (HEAD + LIMIT + 'upper = 1.0\nkeys = "C9"\n', 6, "'C9' is no key"),
         (HEAD + LIMIT + 'upper = 1.0\nkeys = "A0..Z4"\n', 6, "write C4, A0..C8"),
         (HEAD + LIMIT + 'upper = 1.0\nkeys = "C4"\ncolour = "sharp"\n', 6, "no sharp of C4 is among the expected"),
@@ -103,7 +107,19 @@ LIMIT = '[[limit]]\nmeasurand = "down_weight"\nunit = "gf"\n'
         (HEAD + LIMIT + "upper = 60.0\nrisk = 0.5\n", 6, "less than 0.5"),
         (HEAD + "risk = 0\n" + LIMIT + "upper = 60.0\n", 2, "greater than 0"),
         (HEAD + 'rule = "be kind"\n' + LIMIT + "upper = 60.0\n", 2, "'simple acceptance'"),
-        (HEAD + LIMIT + "upper = 60.0\nuper = 50.0\n", 6, "misspelt"),
+        (
+            HEAD + LIMIT + "upper = 60.0\nuper = 50.0\n",
+            6,
+            "limit 1, uper: there is no such entry; perhaps upper. `keyplumb",
+        ),
+        (HEAD + "[[steps]]\n", 2, "steps: there is no such entry; perhaps step. `keyplumb"),
+        (HEAD + "[lettof]\n", 2, "lettof: there is no such entry; perhaps letoff. `keyplumb"),
+        (
+            HEAD + LIMIT + "upper = { A0 = 50.0, C7 = 60.0 }\n",
+            5,
+            "limit 1, upper, C7: there is no such entry; known here are A0, C8. `keyplumb",
+        ),
+        (HEAD + "[expected]\nkey = 1\n", 3, "expected, key: there is no such entry; perhaps keys. `keyplumb"),
         (HEAD + LIMIT + "upper = nan\n", 5, "finite"),
         (HEAD + LIMIT + "upper = { A0 = 50.0 }\n", 5, "limit 1, upper, C8: is missing"),
         (LIMIT + "upper = 60.0\n", None, "name: is missing"),
@@ -113,6 +129,12 @@ LIMIT = '[[limit]]\nmeasurand = "down_weight"\nunit = "gf"\n'
         (HEAD + '[[step]]\nmeasurand = "friction"\nunit = "gf"\nwithin = -1.0\n', 5, "greater than 0"),
         (HEAD + '[[spread]]\nmeasurand = "fiction"\nunit = "gf"\nupper = 1.0\n', 3, "perhaps friction"),
         (HEAD + '[letoff]\nkeys = "H4"\n', 3, "'H4' is no key"),
+        (
+            HEAD + LIMIT + "lower = 60.0\n" + LIMIT + "upper = 58.0\n",
+            9,
+            "limit 2, upper: no down_weight is at least 60 and at most 58 gf, as this and limit 1 (line 2) ask of A0",
+        ),
+        (HEAD + LIMIT + 'keys = "C8"\nupper = 9.0\n' + LIMIT + "lower = { A0 = 0.0, C8 = 20.0 }\n", 10, "of C8"),
     ],
 )
 def test_a_wrong_file_is_refused_with_file_line_reason_and_remedy(
@@ -125,6 +147,15 @@ def test_a_wrong_file_is_refused_with_file_line_reason_and_remedy(
     assert said.startswith(f"{place}, line {line}:" if line else f"{place}:")
     assert words in said
     assert "`keyplumb inspect --new-limits FILE` writes an example" in said
+
+
+def test_limits_of_one_measurand_may_narrow_each_other_and_part_by_their_keys(tmp_path: Path) -> None:
+    narrower = limits_in(tmp_path, HEAD + LIMIT + "lower = 40.0\nupper = 60.0\n" + LIMIT + "lower = 45.0\n")
+    apart = limits_in(
+        tmp_path, HEAD + LIMIT + 'colour = "sharp"\nupper = 50.0\n' + LIMIT + 'colour = "natural"\nlower = 50.0\n'
+    )
+
+    assert (len(narrower.values), len(apart.values)) == (2, 2)
 
 
 def test_a_file_that_is_not_there_is_told() -> None:

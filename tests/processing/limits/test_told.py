@@ -16,12 +16,22 @@ from processing.keyboard import KeyboardResult
 from processing.limits.judge import judge
 from processing.limits.junit import junit_xml
 from processing.limits.page import Judged, fill, write_page
-from processing.limits.sentences import key_sentence, label, told_keys, unit_name, unit_sentence, wrong_in_words
+from processing.limits.sentences import (
+    key_sentence,
+    label,
+    nameless,
+    told_keys,
+    told_of_the_unit,
+    unit_name,
+    unit_sentence,
+    wrong_in_words,
+)
 from processing.limits.strips import verdict_strips
-from processing.limits.types import Limits
+from processing.limits.types import Expected, LetoffLimit, Limits
 from processing.limits.verdict import UnitVerdict
 from processing.limits.view import decision_table, inspect_view
 from processing.report.style import house_style
+from recordings.keys import Key
 from tests.builders import a_header
 from tests.processing.limits.units import a_finding, a_key, a_limit, a_unit, calibrated_header, some_limits
 
@@ -79,6 +89,89 @@ def test_of_a_unit_that_passes_the_nearest_key_is_told() -> None:
     assert unit_sentence(verdict, GF).startswith(
         "moss-001: PASS; of 2 keys 2 pass. Probability of being wrong: under 0.01 %."
     )
+
+
+def test_keys_that_nobody_judged_are_counted_apart_and_called_neither_passed_nor_failed() -> None:
+    """Two of three expected keys have a limit; two more keys were recorded, of which one is gritty."""
+    keys = [a_key(40), a_key(42), a_key(44), a_key(45), a_key(46, findings=(a_finding("gritty"),))]
+    unit, limits = a_moss_unit(*keys[:4]), some_limits(a_limit(keys=(Key(40), Key(42))), keys=(40, 42, 44))
+    verdict = judge(unit, limits)
+    told = {key["key"]: key for key in inspect_view(verdict, limits)["keys"]}
+    cases = {case.get("name"): case for case in ElementTree.fromstring(junit_xml(verdict, limits, N)).iter("testcase")}
+
+    assert unit_sentence(verdict, N).startswith(
+        "moss-001: PASS; of 3 expected keys 2 pass, 1 has no limit and was not judged; "
+        "1 more is in the recording and was not judged. Probability"
+    )
+    assert [(told[name]["outcome"], told[name]["expected"]) for name in ("C4", "E4", "F4")] == [
+        ("pass", True),
+        ("not judged", True),
+        ("not judged", False),
+    ]
+    assert [[child.tag for child in cases[name]] for name in ("C4", "E4", "F4")] == [[], ["skipped"], ["skipped"]]
+    assert [key.key.name for key in verdict.keys] == ["C4", "D4", "E4", "F4"]
+    assert judge(a_moss_unit(*keys), limits).outcome == "fail"  # what a check has found is never passed over
+
+
+def test_all_expected_keys_may_pass_beside_others() -> None:
+    unit = a_moss_unit(*(a_key(number) for number in range(40, 46)))
+    verdict = judge(unit, some_limits(a_limit(keys=(Key(40), Key(44))), keys=(40, 44)))
+
+    assert "; of 2 expected keys 2 pass; 4 more are in the recording and were not judged. " in unit_sentence(verdict, N)
+
+
+def test_a_pass_on_scales_that_nobody_checked_says_that_its_probability_leaves_them_out() -> None:
+    header = a_header("moss")
+    unit = a_unit(a_key(40), header=header)
+    limits = some_limits(expected=Expected(keys=(Key(40),), allowed_flags=frozenset({"uncalibrated", "gritty"})))
+    verdict, kept = judge(unit, limits), Kept()
+    with house_style():
+        fill(kept, Judged(verdict, unit, limits, AT), N, "moss")
+    words = "Scales are only stated: the limits allow that, and no probability includes how far they are off."
+
+    assert verdict.trusted == ("uncalibrated",)
+    assert unit_sentence(verdict, N) == (
+        f"moss: PASS; of 1 key 1 passes. Probability of being wrong: under 0.01 %. {words}"
+    )
+    assert words in " ".join(words_on(kept.pages[0]).split())
+    assert inspect_view(verdict, limits)["trusted"] == ["uncalibrated"]
+    assert judge(unit, some_limits()).trusted == ()  # what is not allowed is a reason instead
+
+
+def test_a_unit_that_nobody_named_is_told_so() -> None:
+    plain = calibrated_header()
+    named = replace(plain.run, serial="moss-001")
+
+    assert nameless(named) is None
+    assert nameless(replace(named, serial=None, operator="Ada")) == (
+        "no serial number told: nobody can say which unit this verdict is about; record with --serial"
+    )
+    assert "no serial number and no operator told" in str(nameless(replace(named, serial=None, operator=None)))
+
+
+def test_a_unit_that_cannot_be_told_shows_no_passing_key_as_its_worst() -> None:
+    unit = replace(a_moss_unit(), complete=False)
+    verdict = judge(unit, some_limits())
+
+    assert (verdict.outcome, told_keys(verdict)) == ("cannot tell", ((), 0))
+
+
+def test_what_cannot_be_told_of_the_whole_is_told_beside_a_failing_key() -> None:
+    unit = replace(a_moss_unit(a_key(40, down_weight=0.6)), complete=False)
+    verdict = judge(unit, some_limits())
+
+    assert verdict.outcome == "fail"
+    assert [one.code for one in told_of_the_unit(verdict)] == ["incomplete"]
+    assert told_of_the_unit(judge(replace(a_moss_unit(), complete=False), some_limits())) == ()  # told as first reason
+
+
+def test_a_limit_is_drawn_over_its_own_keys_only() -> None:
+    unit = a_moss_unit(*(a_key(number) for number in range(40, 46)))
+    limits = some_limits(a_limit(keys=(Key(40), Key(44))), keys=(40, 44))
+    charts = verdict_strips(judge(unit, limits), unit, limits, N)
+
+    assert charts is not None
+    assert [line.x.tolist() for line in charts.panels[0].lines] == [[39.5, 40.5]] * 2 + [[43.5, 44.5]] * 2
 
 
 @pytest.mark.parametrize(
@@ -240,6 +333,30 @@ def test_the_strips_show_the_measurands_that_decide_with_their_limits() -> None:
     assert ring.y[0] < friction.y.high  # far off its strip it stands at the edge, with its value
     assert [note.words for note in friction.notes] == ["D4: 0.900"]
     assert [dots.x.tolist() for dots in weight.dots if dots.look == "doubtful"] == [[44.0]]
+
+
+def test_a_key_that_fails_in_something_else_is_marked_and_named_in_every_strip() -> None:
+    unit = a_moss_unit(a_key(40), a_key(42, letoff="none"), a_key(44))
+    limits = some_limits(letoff=LetoffLimit("found", frozenset(Key(n) for n in (40, 42, 44))), keys=(40, 42, 44))
+    charts = verdict_strips(judge(unit, limits), unit, limits, N)
+
+    assert charts is not None
+    (weight,) = charts.panels
+    assert [dots.x.tolist() for dots in weight.dots if dots.look == "odd otherwise"] == [[42.0]]
+    assert [note.words for note in weight.notes] == ["D4"]
+    assert ("odd otherwise", "fails in something else") in charts.legend
+
+
+def test_a_foot_that_is_cut_and_a_reason_of_two_lines_are_told_as_such() -> None:
+    long_finding = replace(a_finding("gritty"), advice="look at it " * 15 + "to the end")
+    unit = a_moss_unit(a_key(40, findings=(long_finding,)))
+    limits, kept = some_limits(), Kept()
+    with house_style():
+        fill(kept, Judged(judge(unit, limits), unit, limits, AT), N, "moss-001, limits " * 20)
+
+    words = words_on(kept.pages[0])
+    assert " … · 1" in words
+    assert "to the end" in " ".join(words.split())
 
 
 def test_without_a_known_number_there_is_no_strip() -> None:
