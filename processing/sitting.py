@@ -59,11 +59,12 @@ def settled(result: KeyboardResult, checks: Sequence[tuple[str, KeyboardResult]]
     checks: recordings of check keys, each with what to call it.
     Raises ForeignChecks if one has no key in common with the keyboard.
     """
-    for place, check in checks:
-        if not _times(check).keys() & _times(result).keys():
+    recordings = [(one, _times(one)) for one in (result, *(check for _, check in checks))]
+    (_, own), *others = recordings
+    for (place, _), (_, times) in zip(checks, others, strict=True):
+        if not times.keys() & own.keys():
             raise ForeignChecks(place, f"it holds no measured key of {result.header.run.instrument}")
-    again = frozenset(key for _, check in checks for key in _times(check)) & _times(result).keys()
-    recordings = (result, *(check for _, check in checks))
+    again = frozenset(key for _, times in others for key in times) & own.keys()
     told = [
         (feature, drift)
         for feature in FEATURES
@@ -74,8 +75,8 @@ def settled(result: KeyboardResult, checks: Sequence[tuple[str, KeyboardResult]]
         Drifted(feature.name, feature.unit, feature.caption, drift, sure=surely)
         for (feature, drift), surely in zip(told, sure, strict=True)
     )
-    count = sum(len(again & _times(recording).keys()) for recording in recordings)
-    return Sitting(_without(result, drifted), drifted, tuple(sorted(again)), count)
+    count = sum(len(again & times.keys()) for _, times in recordings)
+    return Sitting(_without(result, own, drifted), drifted, tuple(sorted(again)), count)
 
 
 def _times(result: KeyboardResult) -> dict[Key, float]:
@@ -85,20 +86,19 @@ def _times(result: KeyboardResult) -> dict[Key, float]:
     return {key: started_s + at_s - first_s for key, at_s in began.items()}
 
 
-def _checked(recordings: Sequence[KeyboardResult], name: str, again: frozenset[Key]) -> list[CheckedAgain]:
+def _checked(
+    recordings: Sequence[tuple[KeyboardResult, dict[Key, float]]], name: str, again: frozenset[Key]
+) -> list[CheckedAgain]:
     return [
-        CheckedAgain(key.key, at_s, value)
-        for recording in recordings
+        CheckedAgain(key.key, times[key.key], value)
+        for recording, times in recordings
         for key in recording.keys
-        if key.key in again
-        and (at_s := _times(recording).get(key.key)) is not None
-        and (value := key[name].value) is not None
+        if key.key in again and key.key in times and (value := key[name].value) is not None
     ]
 
 
-def _without(result: KeyboardResult, drifted: tuple[Drifted, ...]) -> KeyboardResult:
+def _without(result: KeyboardResult, times: dict[Key, float], drifted: tuple[Drifted, ...]) -> KeyboardResult:
     taken_out = {one.name: one.drift for one in drifted if one.sure}
-    times = _times(result)
     if not taken_out or not times:
         return result
     middle_s = (min(times.values()) + max(times.values())) / 2.0
