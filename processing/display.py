@@ -98,6 +98,15 @@ def rounded(measurement: Measurement, units: Units) -> str:
     return min(usual, deserved, key=len)
 
 
+def count_of(number: int, what: str) -> str:
+    """Return a number of things.
+
+    >>> count_of(1, "day"), count_of(0, "part"), count_of(2, "series")
+    ('1 day', '0 parts', '2 series')
+    """
+    return f"{number} {what}{'' if number == 1 or what == 'series' else 's'}"
+
+
 def with_unit(value: float, unit: str, units: Units) -> str:
     """Return a number with its unit, as in "52.1 gf".
 

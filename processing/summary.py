@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from processing.calibration_status import calibration_sentence, marked
-from processing.display import Units, in_words, with_unit
+from processing.display import Units, count_of, in_words, with_unit
 from processing.keyboard import FEWEST_FOR_TREND, KeyboardResult, OddKey
 from processing.verdicts import AFTER, BEFORE, UNSURE, notch_decides, note_order, sustain
 from recordings.keys import Key
@@ -105,7 +105,7 @@ def _weight_test_sentence(result: KeyboardResult, units: Units) -> str:
         for name in ("past_newton", "without_newton")
     )
     return (
-        f"A weight test reads the notch on {_keys(len(decided))}: typically {past} sinks the key past it; "
+        f"A weight test reads the notch on {count_of(len(decided), 'key')}: typically {past} sinks the key past it; "
         f"without the notch {without} would."
     )
 
@@ -113,7 +113,9 @@ def _weight_test_sentence(result: KeyboardResult, units: Units) -> str:
 def _sustain_sentence(result: KeyboardResult) -> str:
     verdicts = [sustain(key, result.settings) for key in result.keys]
     told = [
-        f"{verdict} on {_keys(count)}" for verdict in ("clear", "narrow", "none") if (count := verdicts.count(verdict))
+        f"{verdict} on {count_of(count, 'key')}"
+        for verdict in ("clear", "narrow", "none")
+        if (count := verdicts.count(verdict))
     ]
     return f"Room to repeat with the note held: {', '.join(told)}." if told else ""
 
@@ -142,15 +144,13 @@ def _note_sentence(result: KeyboardResult, units: Units) -> str:
     orders = [note_order(key) for key in result.keys]
     after, before, unsure = (orders.count(word) for word in (AFTER, BEFORE, UNSURE))
     told = [
-        f"after the notch on {_keys(after)} (one can rest on the notch and push through it to sound)" if after else "",
-        f"before the notch on {_keys(before)}" if before else "",
+        f"after the notch on {count_of(after, 'key')} (one can rest on the notch and push through it to sound)"
+        if after
+        else "",
+        f"before the notch on {count_of(before, 'key')}" if before else "",
     ]
     sentence = f"The note comes {'; '.join(part for part in told if part)}" if any(told) else "Note and notch"
-    return sentence + (f"; on {_keys(unsure)} the order cannot be told." if unsure else ".")
-
-
-def _keys(count: int) -> str:
-    return f"{count} key{'' if count == 1 else 's'}"
+    return sentence + (f"; on {count_of(unsure, 'key')} the order cannot be told." if unsure else ".")
 
 
 def _release_sentence(result: KeyboardResult, units: Units) -> str:

@@ -17,8 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from processing.display import count_of
 from processing.errors import StudyUnfit
-from processing.gauge.readings import counted
 from processing.gauge.settings import BiasSettings
 
 Array = NDArray[np.float64]
@@ -114,7 +114,7 @@ def bias_of(readings: Sequence[Against], settings: BiasSettings | None = None) -
     chosen = settings or BiasSettings()
     groups = _groups(readings)
     if len(groups) < 2 or len(readings) < 3:
-        found = f"{counted(len(readings), 'reading')} of {counted(len(groups), 'reference')}"
+        found = f"{count_of(len(readings), 'reading')} of {count_of(len(groups), 'reference')}"
         raise StudyUnfit(found, "a line of bias needs two references and three readings at least")
     line = _through_means(groups) if any(group.u for group in groups) else _through_readings(groups)
     middle, at_middle = line.value_and_variance(line.middle)
@@ -137,7 +137,7 @@ def mean_bias(differences: Sequence[float], coverage: float = 0.95) -> Estimated
     """
     n = len(differences)
     if n < 2:
-        raise StudyUnfit(counted(n, "difference"), "a mean needs two at least to know its uncertainty")
+        raise StudyUnfit(count_of(n, "difference"), "a mean needs two at least to know its uncertainty")
     return estimated(float(np.mean(differences)), float(np.std(differences, ddof=1)) / math.sqrt(n), n - 1, coverage)
 
 

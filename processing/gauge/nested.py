@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from processing.display import count_of
 from processing.errors import StudyUnfit
-from processing.gauge.readings import counted
 
 Array = NDArray[np.float64]
 
@@ -74,8 +74,8 @@ def nested_of(days: Sequence[DayMean]) -> Nested:
         )
     if len(runs) < 2 or min(counts, default=0) < 2 or min(repeats, default=0) < 2:
         raise StudyUnfit(
-            f"{counted(len(runs), 'run')} of {counted(min(counts, default=0), 'day')} of "
-            f"{counted(min(repeats, default=0), 'reading')}",
+            f"{count_of(len(runs), 'run')} of {count_of(min(counts, default=0), 'day')} of "
+            f"{count_of(min(repeats, default=0), 'reading')}",
             "two runs, two days in each and two readings on each at least",
         )
     means = np.array([[[one.mean for one in cells[part, run]] for run in runs] for part in parts])

@@ -10,6 +10,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from processing.display import count_of
 from processing.errors import StudyUnfit
 
 Array = NDArray[np.float64]
@@ -40,15 +41,6 @@ class Crossed:
         return int(self.values.shape[2])
 
 
-def counted(number: int, what: str) -> str:
-    """Return a number of things.
-
-    >>> counted(1, "day"), counted(0, "part")
-    ('1 day', '0 parts')
-    """
-    return f"{number} {what}{'' if number == 1 else 's'}"
-
-
 def crossed_of(
     readings: Iterable[Reading], *, least_parts: int = 2, called: tuple[str, str] = ("part", "operator")
 ) -> Crossed:
@@ -65,7 +57,7 @@ def crossed_of(
     part, operator = called
     for what, found, least in ((part, parts, least_parts), (operator, operators, 2), ("trial", trials, 2)):
         if len(found) < least:
-            raise StudyUnfit(counted(len(found), what), f"it needs {counted(least, what)} at least")
+            raise StudyUnfit(count_of(len(found), what), f"it needs {count_of(least, what)} at least")
     _demand_balanced(kept, (parts, operators, trials), called)
     values = np.empty((len(parts), len(operators), len(trials)))
     for one in kept:
@@ -83,4 +75,4 @@ def _demand_balanced(
         if count != 1:
             place = f"{called[0]} {part}, {called[1]} {operator}, trial {trial}"
             needed = f"every {called[1]} reads every {called[0]} once in every trial"
-            raise StudyUnfit(f"{place}: {counted(count, 'reading')}", needed)
+            raise StudyUnfit(f"{place}: {count_of(count, 'reading')}", needed)

@@ -15,8 +15,8 @@ from typing import Literal
 
 import numpy as np
 
+from processing.display import count_of
 from processing.errors import StudyUnfit
-from processing.gauge.readings import counted
 from processing.gauge.settings import StabilitySettings
 
 Ruled = Literal["baseline", "in control", "mean out", "spread out", "both out"]
@@ -91,7 +91,7 @@ def stability_of(days: Sequence[Day], settings: StabilitySettings | None = None)
     first = days[: min(chosen.baseline, len(days) - 1)]
     if len(first) < chosen.fewest:
         raise StudyUnfit(
-            f"{counted(len(days), 'day')} of the check standard",
+            f"{count_of(len(days), 'day')} of the check standard",
             f"a baseline needs {chosen.fewest} before the day to be judged, and {chosen.baseline} are better; "
             "go on reading it",
         )

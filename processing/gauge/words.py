@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 
-from processing.display import Units
+from processing.display import Units, count_of
 from processing.gauge.bias_linearity import BiasStudy, Estimated
 from processing.gauge.crossed import GaugeStudy
 from processing.gauge.interlaboratory import Interlaboratory
 from processing.gauge.nested import Nested
-from processing.gauge.readings import counted
 from processing.gauge.stability import JudgedDay, Stability
 from processing.gauge.verdict import GaugeVerdict, operator_p, what_would_tell
 
@@ -204,7 +203,7 @@ def nested_sentences(found: Nested, unit: str, units: Units) -> tuple[str, ...]:
         return f"{shown(sd, unit, units)} ({dof} degrees of freedom)"
 
     return (
-        f"{counted(found.keys, 'key')}, {found.runs} runs of {found.days} days, {found.repeats} readings a day.",
+        f"{count_of(found.keys, 'key')}, {found.runs} runs of {found.days} days, {found.repeats} readings a day.",
         f"Within a day readings scatter by s1 = {level(found.s1, found.s1_dof)}; daily means of a run by s2 = "
         f"{level(found.s2, found.s2_dof)}; means of the runs by s3 = {level(found.s3, found.s3_dof)}.",
         f"Of its own a day adds {shown(found.of_days, unit, units)}, a run {shown(found.of_runs, unit, units)}.",

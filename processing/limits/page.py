@@ -13,12 +13,11 @@ from pathlib import Path
 from matplotlib.backends.backend_pdf import PdfPages
 
 from processing.calibration_status import marked
-from processing.display import Units
+from processing.display import Units, count_of
 from processing.keyboard import KeyboardResult
 from processing.limits.conformity import Outcome
 from processing.limits.sentences import (
     IN_LETTERS,
-    count_of,
     counted_keys,
     doubt_in_words,
     label,

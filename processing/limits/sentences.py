@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from processing.calibration_status import ID_SHOWN, calibration_sentence
-from processing.display import Units
+from processing.display import Units, count_of
 from processing.limits.conformity import Outcome
 from processing.limits.types import Limits
 from processing.limits.verdict import NOT_JUDGED, Decision, KeyVerdict, UnitVerdict
@@ -126,11 +126,6 @@ def probability(value: float) -> str:
     ('1.2 %', 'under 0.01 %')
     """
     return f"under {100.0 * SMALLEST_TOLD:g} %" if value < SMALLEST_TOLD else f"{100.0 * value:.2g} %"
-
-
-def count_of(number: int, thing: str) -> str:
-    """Return a count with its noun."""
-    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 def _probability_of(decision: Decision) -> str:

@@ -10,7 +10,7 @@ from scipy.stats import t
 
 from processing.control.change_points import Event
 from processing.display import Units as Shown
-from processing.display import with_unit
+from processing.display import count_of, with_unit
 from processing.trend.capable import Capable
 from processing.trend.groups import KeyGroup
 from processing.trend.line import Line
@@ -42,7 +42,7 @@ def news_sentences(line: Line, shown: Shown) -> tuple[str, ...]:
         return ("Nothing could be charted, so nothing is known of changes.",)
     found = tuple(sentence_of(news, line, shown) for news in news_of(line))
     after = len(line.units.ids) - line.units.baseline
-    return found or (f"Nothing has changed: no chart signals in {_count(after, 'unit')} after the baseline.",)
+    return found or (f"Nothing has changed: no chart signals in {count_of(after, 'unit')} after the baseline.",)
 
 
 def sentence_of(news: News, line: Line, shown: Shown) -> str:
@@ -123,9 +123,9 @@ def rate_sentences(line: Line) -> tuple[str, ...]:
         return ()
     rate = f"{100.0 * settings.false_alarms:g}"
     found = [
-        f"{_count(len(units.ids), 'unit')} of {units.model}, one measuring each, the latest; limits are frozen from "
+        f"{count_of(len(units.ids), 'unit')} of {units.model}, one measuring each, the latest; limits are frozen from "
         f"the first {units.baseline} ({units.labels[0]} to {units.labels[units.baseline - 1]}).",
-        f"{_count(len(line.series), 'series')} with three charts each are one family: if nothing changes, {rate} of "
+        f"{count_of(len(line.series), 'series')} with three charts each are one family: if nothing changes, {rate} of "
         f"100 such families show any signal at all within {settings.horizon} units after the baseline. Limits stand "
         f"that wide, at {_widths(line)}; it counts that they rest on {units.baseline} units only.",
         "The rate is for independent, normal units; series that go together cry wolf less often.",
@@ -146,12 +146,12 @@ def cautions(line: Line) -> tuple[str, ...]:
     found = []
     if units.uncalibrated:
         found.append(
-            f"{_count(units.uncalibrated, 'unit')} without a valid calibration: their forces are not traceable."
+            f"{count_of(units.uncalibrated, 'unit')} without a valid calibration: their forces are not traceable."
         )
     if units.without_serial:
-        found.append(f"{_count(units.without_serial, 'measuring')} without a serial number: each counts as a unit.")
+        found.append(f"{count_of(units.without_serial, 'measuring')} without a serial number: each counts as a unit.")
     if units.before:
-        found.append(f"{_count(units.before, 'unit')} from before the baseline are not charted.")
+        found.append(f"{count_of(units.before, 'unit')} from before the baseline are not charted.")
     found += _baseline_cautions(line, alpha)
     much = [one for one in line.series if one.measuring_share >= MUCH_MEASURING]
     if much:
@@ -191,10 +191,6 @@ def left_out_sentences(line: Line) -> tuple[str, ...]:
         f"{'is' if len(captions) == 1 else 'are'} not charted: {why}."
         for (groups, why), captions in alike.items()
     )
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 or what == "series" else f"{number} {what}s"
 
 
 def sigma_words(line: Line, shown: Shown) -> tuple[tuple[str, ...], ...]:
