@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from processing.control.pareto import ParetoRow
+from processing.display import count_of
 from processing.features.table import FEATURES
 
 CAPTION_OF = {feature.name: feature.caption for feature in FEATURES} | {"letoff": "Let-off"}
@@ -36,7 +37,7 @@ def reason_sentences(rows: Sequence[ParetoRow], most: int) -> tuple[str, ...]:
     if not rows:
         return ()
     all_units = round(rows[0].units / rows[0].share)
-    head = f"Why {_counted(all_units)} did not pass, the most frequent reason first; a unit may have several:"
+    head = f"Why {count_of(all_units, 'unit')} did not pass, the most frequent reason first; a unit may have several:"
     said = [f"  {_row_in_words(row, place, all_units)}" for place, row in enumerate(rows[:most])]
     return (head, *said, *(f"  {rest}" for rest in rarer(rows, most)))
 
@@ -46,20 +47,16 @@ def rarer(rows: Sequence[ParetoRow], most: int) -> tuple[str, ...]:
     left = rows[most:]
     if not left:
         return ()
-    names = "; ".join(f"{reason_in_words(row.reason)}, {_counted(row.units)}" for row in left)
+    names = "; ".join(f"{reason_in_words(row.reason)}, {count_of(row.units, 'unit')}" for row in left)
     return (f"{len(left)} rarer {'reason' if len(left) == 1 else 'reasons'}: {names}.",)
 
 
 def _row_in_words(row: ParetoRow, place: int, all_units: int) -> str:
     covered = round(row.covered * all_units)
     sofar = "" if place == 0 else f"; {covered} of the {all_units} have this reason or one above"
-    return f"{reason_in_words(row.reason)}: {_counted(row.units)}{sofar}."
+    return f"{reason_in_words(row.reason)}: {count_of(row.units, 'unit')}{sofar}."
 
 
 def _caption(name: str) -> str:
     words = name.replace("_", " ")
     return CAPTION_OF.get(name) or words[:1].upper() + words[1:]
-
-
-def _counted(units: int) -> str:
-    return "1 unit" if units == 1 else f"{units} units"
