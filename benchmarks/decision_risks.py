@@ -22,12 +22,12 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 from scipy.stats import binomtest
 
-from processing.budget.lines import Budget
 from processing.limits.conformity import Rule, acceptance_limits, guard_band
 from processing.limits.learned import LearnSettings
 from processing.limits.proposal import MIDDLE, proposed
 from processing.limits.risks import GlobalRisks, global_risks
 from processing.statistics.series import Series
+from processing.statistics.shared import nothing_shared
 from recordings.keys import ALL_KEYS
 
 Array = NDArray[np.float64]
@@ -159,7 +159,7 @@ def _a_unit(study: Study, line: Array, away: Array, random: np.random.Generator)
         values=values,
         own_u=np.full(len(line), 1e-6),
         own_dof=np.full(len(line), 100.0),
-        shared=Budget(measurand="friction", unit="N", value=1.0, lines=(), correlations=()),
+        shared=nothing_shared("N", len(values)),
     )
 
 

@@ -2,9 +2,10 @@
 
 How it works: keyboards are drawn as series of numbers, 52 naturals and 36 sharps a measurand: a trend, keys that
 scatter about it and resemble their neighbours (AR(1) within a colour), the rig's own noise, and a drift over the
-sitting that is told apart by three check keys measured at its beginning, middle and end. All numbers are in units of
-the scatter of the keys, but where gram-force is said. Beside every share stands its own 95 % interval (Clopper &
-Pearson, Biometrika 26:404, 1934; by scipy).
+sitting that is told apart by three check keys measured at its beginning, middle and end; the rig is right in the
+middle, for what it has drifted before no check key can tell. All numbers are in units of the scatter of the keys, but
+where gram-force is said. Beside every share stands its own 95 % interval (Clopper & Pearson, Biometrika 26:404, 1934;
+by scipy).
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import json
 import os
 import sys
 from collections.abc import Callable, Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import partial
 from multiprocessing import Pool
 from typing import Any
@@ -23,16 +24,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import binomtest
 
-from processing.budget.lines import Budget, Line
 from processing.comparison.compare import ask
 from processing.comparison.curves import BandSettings, band_of, fading_of_curves
 from processing.comparison.settings import ComparisonSettings
 from processing.comparison.verdicts import holm
 from processing.statistics.correlated import fading_of
-from processing.statistics.drift import CheckedAgain, drift_of, without_drift
+from processing.statistics.drift import SECONDS_PER_HOUR, CheckedAgain, drift_of
 from processing.statistics.keyboard_statistics import standing_out
 from processing.statistics.series import Series
 from processing.statistics.settings import StatisticsSettings
+from processing.statistics.shared import SharedParts, nothing_shared
 from processing.statistics.trend import trend_of
 from recordings.keys import ALL_KEYS, Key
 
@@ -94,34 +95,36 @@ def keyboard(
 ) -> dict[tuple[str, str], Series]:
     """Return one measurand of one keyboard, a series a colour; `more` is added to all keys."""
     numbers = np.array([key.number for key in world.keys])
-    times = SECONDS_A_KEY * np.arange(len(numbers))
+    times = SECONDS_A_KEY * (np.arange(len(numbers)) - (len(numbers) - 1) / 2.0)
     values = more + world.slope * (numbers - 1) / 87.0 + NOISE * random.standard_normal(len(numbers))
     for colour in COLOURS:
         own = np.array([key.colour == colour for key in world.keys])
         values[own] += world.scatter * faded(random, int(own.sum()), world.fading)
-    rate = world.drift * random.standard_normal() / max(times[-1], 1.0)
-    values, drift_u = _corrected(random, values + rate * times, times, rate, world)
-    return {(name, colour): _series(name, colour, world, values, drift_u) for colour in COLOURS}
+    rate = world.drift * random.standard_normal() / max(2.0 * times[-1], 1.0)
+    values, shared = _corrected(random, values + rate * times, times, rate, world)
+    return {(name, colour): _series(name, colour, world, values, shared) for colour in COLOURS}
 
 
 def _corrected(
     random: np.random.Generator, values: Array, times: Array, rate: float, world: World
-) -> tuple[Array, float]:
+) -> tuple[Array, SharedParts]:
+    """Return the values as they would have been in the middle of the sitting, and what they share by that."""
     if not world.corrected:
-        return values, 0.0
+        return values, nothing_shared("N", len(values))
     checks = [
         CheckedAgain(key, time, level + rate * time + NOISE * random.standard_normal())
         for key, level in zip(CHECK_KEYS, random.standard_normal(3).tolist(), strict=True)
-        for time in (0.0, times[-1] / 2.0, times[-1])
+        for time in (times[0], 0.0, times[-1])
     ]
     drift = drift_of(checks)
     assert drift is not None
-    return without_drift(values, times, drift, at_s=0.0)
+    hours = times / SECONDS_PER_HOUR
+    parts = SharedParts("N", (drift.line("N", -1.0),), -hours[:, None])
+    return values - drift.per_hour.value * hours, parts
 
 
-def _series(name: str, colour: str, world: World, values: Array, drift_u: float) -> Series:
+def _series(name: str, colour: str, world: World, values: Array, shared: SharedParts) -> Series:
     own = [index for index, key in enumerate(world.keys) if key.colour == colour]
-    line = Line(name="drift of the sitting", kind="A", distribution="t", u=drift_u, unit="N", dof=5.0)
     count = len(own)
     return Series(
         name=name,
@@ -131,7 +134,7 @@ def _series(name: str, colour: str, world: World, values: Array, drift_u: float)
         values=values[own],
         own_u=np.full(count, NOISE),
         own_dof=np.full(count, 100.0),
-        shared=Budget(measurand=name, unit="N", value=float(values[own].mean()), lines=(line,)),
+        shared=shared.only(own),
     )
 
 
@@ -174,9 +177,7 @@ def names_planted(seed: int, world: World, planted: int, more: float) -> bool:
     where = random.choice(len(series.values), planted, replace=False)
     values = series.values.copy()
     values[where] += more
-    changed = Series(
-        series.name, series.unit, series.colour, series.numbers, values, series.own_u, series.own_dof, series.shared
-    )
+    changed = replace(series, values=values)
     named = {one.number for one in standing_out(changed, ALPHA / 60, STATISTICS)}
     return {series.numbers[index] for index in where} <= named
 

@@ -2,9 +2,10 @@
 
 How it works: check keys are recorded once more in small recordings of their own, before, between and after. A key's
 time is its recording's start and how much later its own samples begin by the rig's clock. Together with the same key in
-the keyboard's own recording they tell a drift of each measurand (`statistics/drift.py`). Where it is sure, over all
-measurands by Holm, every key's number is brought to the middle of the sitting; how unsure the slope is becomes a line
-of its budget that all keys share, signed, so that it nearly falls out of a mean and stays in a trend.
+the keyboard's own recording they tell a drift of each measurand (`statistics/drift.py`), and every key's number is
+brought to the middle of the sitting, whether that drift is sure or not: one that is left in because it is not sure is
+still there, and nothing would say so. How unsure the slope is becomes a line of the budget that all keys share, signed,
+so that it nearly falls out of a mean and stays in a trend. Which drifts are sure, over all measurands by Holm, is told.
 What the rig had drifted before the sitting, no check key can tell.
 """
 
@@ -13,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from processing.budget.lines import Correction, Line
+from processing.budget.lines import Correction
 from processing.comparison.verdicts import holm
 from processing.display import Units, with_unit
 from processing.errors import ForeignChecks
@@ -22,10 +23,9 @@ from processing.keyboard import KeyboardResult, compare_keys
 from processing.measure import with_budget
 from processing.settings import Settings
 from processing.stages import KeyResult, Measurement
-from processing.statistics.drift import SECONDS_PER_HOUR, CheckedAgain, Drift, drift_bound, drift_of
+from processing.statistics.drift import SECONDS_PER_HOUR, SITTING, CheckedAgain, Drift, drift_bound, drift_of
 from recordings.keys import Key
 
-SITTING = "drift over the sitting"
 SURE_AT = 0.05
 
 
@@ -38,7 +38,7 @@ class Drifted:
     caption: str
     drift: Drift
     sure: bool
-    """Among all measurands (Holm, 5 %); then it is taken out."""
+    """Among all measurands (Holm, 5 %)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,7 +98,7 @@ def _checked(
 
 
 def _without(result: KeyboardResult, times: dict[Key, float], drifted: tuple[Drifted, ...]) -> KeyboardResult:
-    taken_out = {one.name: one.drift for one in drifted if one.sure}
+    taken_out = {one.name: one.drift for one in drifted}
     if not taken_out or not times:
         return result
     middle_s = (min(times.values()) + max(times.values())) / 2.0
@@ -123,21 +123,11 @@ def _key_without(key: KeyResult, taken_out: dict[str, Drift], hours: float, sett
 def _number_without(one: Measurement, drift: Drift, hours: float, settings: Settings) -> Measurement:
     if one.value is None or one.budget is None:
         return one
-    slope = drift.per_hour
-    line = Line(
-        name=SITTING,
-        kind="A",
-        distribution="t",
-        u=slope.u,
-        unit=f"{one.unit}/h",
-        dof=slope.dof,
-        sensitivity=-hours,
-    )
-    amount = -slope.value * hours
+    amount = -drift.per_hour.value * hours
     budget = replace(
         one.budget,
         value=one.value + amount,
-        lines=(*one.budget.lines, line),
+        lines=(*one.budget.lines, drift.line(one.unit, hours)),
         corrections=(*one.budget.corrections, Correction(SITTING, amount)),
         factor_share=1.0,
     )
@@ -161,7 +151,11 @@ def sitting_sentences(sitting: Sitting, name: str, units: Units) -> list[str]:
     head = f"{name}: by check keys {keys}, measured {sitting.checks} times,"
     bounds = [one for one in sitting.drifted if not one.sure and one.name in ("down_weight", "friction", "key_dip")]
     rest = [f"{one.caption.lower()} by {with_unit(drift_bound(one.drift), one.unit, units)}" for one in bounds]
-    sentences = [f"{head} {'; '.join(told)}; taken out." if told else f"{head} nothing surely drifted."]
+    sentences = [f"{head} {'; '.join(told)}." if told else f"{head} nothing surely drifted."]
     if rest:
-        sentences.append(f"{name}: between first and last check at most {', '.join(rest)} of drift may be left.")
+        sentences.append(f"{name}: between first and last check there drifted at most {', '.join(rest)}.")
+    sentences.append(
+        f"{name}: what the checks say of drift, sure or not, is taken out of every key; what that leaves open is in "
+        "the budgets."
+    )
     return sentences

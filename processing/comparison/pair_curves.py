@@ -100,7 +100,7 @@ def _fading(first: Keys, second: Keys, numbers: list[int], branch: Branch, until
 def _scale_us(paired: Sequence[Paired], one_record: bool) -> tuple[float, float]:
     """Return the relative standard uncertainty of either force scale, 0 where no record tells."""
     names = [FORCE_POWERS[0]] * 2 if one_record else [f"{FORCE_POWERS[0]}, {which}" for which in ("first", "second")]
-    lines = [line for one in paired if one.name == "down_weight" for line in one.shared.lines]
+    lines = [line for one in paired if one.name == "down_weight" for part in one.shared for line in part.lines]
     us = [[line.u for line in lines if line.name == name] for name in names]
     first, second = (float(np.mean(u)) if u else 0.0 for u in us)
     return first, second

@@ -11,17 +11,19 @@ Source: GUM (JCGM 100:2008) 5.2 and F.1.2.3 (correlation by common influences).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from processing.budget.calibration_lines import BACKLASH, COMPLIANCE, DISPLACEMENT_POWERS, FORCE_POWERS, SKEW
-from processing.budget.lines import Budget, Correlation, Line
+from processing.budget.lines import Budget
 from processing.budget.propagation import MOST_DOF, combine
 from processing.stages import FloatArray, read_only
 from processing.statistics.correlated import FEWEST, Estimate, Places, mean_of
 from processing.statistics.series import PLACES, Series
+from processing.statistics.shared import SharedParts, joined
 
 IN_THE_RECORD = frozenset({*FORCE_POWERS, *DISPLACEMENT_POWERS, COMPLIANCE, SKEW, BACKLASH})
 """Lines whose constant is written in the calibration record: the same number in every recording that rests on it."""
@@ -41,8 +43,8 @@ class Paired:
     own_u: FloatArray
     """Of the difference of each key."""
     own_dof: FloatArray
-    shared: Budget
-    """Of the difference."""
+    shared: tuple[SharedParts, SharedParts]
+    """Of first and second, on the same keys: what bears one name in both is one input."""
 
     def __post_init__(self) -> None:
         read_only(self.first, self.second, self.own_u, self.own_dof)
@@ -56,6 +58,13 @@ class Paired:
     def places(self) -> Places:
         """Places among the keys of the colour."""
         return tuple(PLACES[number] for number in self.numbers)
+
+    def shared_of_mean(self, inside: Sequence[int]) -> Budget:
+        """Return the shared budget of the mean difference over some keys, given by their indices."""
+        weights = np.zeros(len(self.numbers))
+        weights[list(inside)] = 1.0 / len(inside)
+        first, second = self.shared
+        return joined([(first, -weights), (second, weights)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +95,7 @@ def pair(first: Series, second: Series, *, one_record: bool) -> Paired | None:
         second=right.values,
         own_u=np.hypot(left.own_u, right.own_u),
         own_dof=_joint_dof(left, right),
-        shared=difference_budget(first.shared, second.shared, one_record=one_record),
+        shared=_told_apart(left.shared, right.shared, one_record=one_record),
     )
 
 
@@ -97,51 +106,20 @@ def _joint_dof(left: Series, right: Series) -> FloatArray:
     return dofs
 
 
-def difference_budget(first: Budget, second: Budget, *, one_record: bool) -> Budget:
-    """Return what is shared by all keys in the difference second less first."""
-    common = IN_THE_RECORD if one_record else frozenset()
-    lines = {line.name: line for line in second.lines}
-    before = {line.name: line for line in first.lines}
-    joined: list[Line] = []
-    for name in {**before, **lines}:
-        if name in common and name in before and name in lines:
-            joined.append(replace(lines[name], sensitivity=lines[name].sensitivity - before[name].sensitivity))
-        else:
-            joined += [_of(which, source[name]) for which, source in _both(before, lines) if name in source]
-    names = {line.name for line in joined}
-    correlations = _correlations(first, "first", names) + _correlations(second, "second", names)
-    return Budget(
-        measurand=second.measurand,
-        unit=second.unit,
-        value=second.value - first.value,
-        lines=tuple(joined),
-        correlations=tuple(dict.fromkeys(correlations)),
-    )
+def _told_apart(first: SharedParts, second: SharedParts, *, one_record: bool) -> tuple[SharedParts, SharedParts]:
+    """Return both with names that tell their inputs apart, but for those that are one constant of one record."""
+    both = {line.name for line in first.lines} & {line.name for line in second.lines}
+    common = both & IN_THE_RECORD if one_record else frozenset()
 
+    def called(part: SharedParts, which: str) -> SharedParts:
+        return part.renamed({name: f"{name}, {which}" for line in part.lines if (name := line.name) not in common})
 
-def _both(before: dict[str, Line], after: dict[str, Line]) -> tuple[tuple[str, dict[str, Line]], ...]:
-    return ("first", before), ("second", after)
-
-
-def _of(which: str, line: Line) -> Line:
-    return replace(
-        line, name=f"{line.name}, {which}", sensitivity=line.sensitivity * (-1.0 if which == "first" else 1.0)
-    )
-
-
-def _correlations(budget: Budget, which: str, names: set[str]) -> list[Correlation]:
-    """Return a budget's correlations under the names that its lines now have."""
-    found = []
-    for told in budget.correlations:
-        for one, other in ((told.first, told.second), (f"{told.first}, {which}", f"{told.second}, {which}")):
-            if one in names and other in names:
-                found.append(Correlation(one, other, told.r))
-    return found
+    return called(first, "first"), called(second, "second")
 
 
 def mean_difference(paired: Paired, inside: list[int], fading: float) -> MeanDifference:
     """Return the mean difference over some keys, given by their indices; fading: correlation of next neighbours."""
-    differences, shared = paired.differences[inside], combine(paired.shared)
+    differences, shared = paired.differences[inside], combine(paired.shared_of_mean(inside))
     if len(inside) >= FEWEST:
         alone = mean_of(tuple(paired.places[index] for index in inside), differences, fading)
         return MeanDifference(alone.with_common(shared.u, shared.dof), shared.u, "scatter of the keys")

@@ -61,7 +61,7 @@ def proposed(series: dict[str, Series], settings: LearnSettings) -> Proposal | N
         off_unit=_off_unit(kept, slope),
         curved=told.keys_variance > own_variance and _is_curved(kept, slope),
         own_u=float(np.sqrt(own_variance)),
-        shared_u=float(np.mean([combine(one.shared).u for one in kept.values()])),
+        shared_u=float(np.mean([combine(one.shared.of_mean()).u for one in kept.values()])),
         stood_out=stood_out,
     )
 

@@ -2,8 +2,9 @@
 
 How it works: each check key has a level of its own, and all of them drift alike, along a straight line in time; levels
 and slope are least squares. What is left is the repeatability of measuring a key again, and the slope's uncertainty
-follows from it. Values of other keys are brought to one time by the slope. Without check keys a drift cannot be told
-from a trend of the keyboard, for keys are measured from one end to the other.
+follows from it. Values of other keys are brought to one time by the slope, which is then a line of their budgets: it
+acts on a key by the hours between, one way on the first and the other way on the last. Without check keys a drift
+cannot be told from a trend of the keyboard, for keys are measured from one end to the other.
 Source: analysis of covariance with one common slope, any textbook of linear models.
 """
 
@@ -15,11 +16,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import t as student_t
 
-from processing.stages import FloatArray
+from processing.budget.lines import Line
 from processing.statistics.correlated import Estimate
 from recordings.keys import Key
 
 SECONDS_PER_HOUR = 3600.0
+SITTING = "drift over the sitting"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +48,19 @@ class Drift:
         """Whether the drift is more than chance, at 5 %."""
         return self.per_hour.p < 0.05
 
+    def line(self, unit: str, hours: float) -> Line:
+        """Return what the slope gives to the budget of a number in `unit` that was measured so many hours too late."""
+        slope = self.per_hour
+        return Line(
+            name=SITTING,
+            kind="A",
+            distribution="t",
+            u=slope.u,
+            unit=f"{unit}/h",
+            dof=slope.dof,
+            sensitivity=-hours,
+        )
+
 
 def drift_of(checks: Sequence[CheckedAgain]) -> Drift | None:
     """Return the drift that check keys tell; None if they cannot (no key again at another time, or nothing left over).
@@ -70,15 +85,6 @@ def drift_of(checks: Sequence[CheckedAgain]) -> Drift | None:
     u = repeatability / np.sqrt(square)
     per_hour = Estimate(slope * SECONDS_PER_HOUR, float(u) * SECONDS_PER_HOUR, float(dof))
     return Drift(per_hour, repeatability, (float(times.min()), float(times.max())))
-
-
-def without_drift(values: FloatArray, times_s: FloatArray, drift: Drift, *, at_s: float) -> tuple[FloatArray, float]:
-    """Return values (n,) as they would have been at one time, and what that adds to the uncertainty of their mean.
-
-    times_s: (n,) when each was measured. The added part, a standard uncertainty, errs alike on all values.
-    """
-    hours = (times_s - at_s) / SECONDS_PER_HOUR
-    return values - drift.per_hour.value * hours, drift.per_hour.u * abs(float(hours.mean()))
 
 
 def drift_bound(drift: Drift, coverage: float = 0.95) -> float:

@@ -132,7 +132,7 @@ def _describe(series: Series, fading: float, alpha: float, settings: StatisticsS
         numbers=series.numbers,
         values=series.values,
         own_u=series.own_u,
-        shared_u=combine(series.shared).u,
+        shared_u=combine(series.shared.of_mean()).u,
         median=float(np.median(series.values)),
         fading=fading,
         trend=trend_of(series, fading, settings) if enough else None,

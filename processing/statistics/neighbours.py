@@ -2,7 +2,8 @@
 
 How it works: a key's step is its value less the mean of the next keys of its colour on either side (at an end, of the
 one there is); the parts of the budget that all keys share fall out. A sharp lies between two naturals, so its
-difference is against their mean; that of all sharps together has the scatter of these differences.
+difference is against their mean; that of all sharps together has the scatter of these differences, and of what all
+keys share that part which acts on sharps and naturals unlike, as a force scale does.
 """
 
 from __future__ import annotations
@@ -11,10 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from processing.budget.propagation import MOST_DOF
+from processing.budget.propagation import MOST_DOF, combine
 from processing.stages import FloatArray
 from processing.statistics.correlated import FEWEST, Estimate, mean_of
 from processing.statistics.series import PLACES, Series
+from processing.statistics.shared import joined
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +57,19 @@ def _combined(parts: FloatArray, dofs: FloatArray) -> tuple[float, float]:
 
 def sharps_less_naturals(naturals: Series, sharps: Series, fading: float) -> Estimate | None:
     """Return how much more a sharp has than the naturals beside it; None if fewer than FEWEST have both beside them."""
-    value_of = dict(zip(naturals.numbers, naturals.values.tolist(), strict=True))
-    pairs = [
-        (PLACES[number], value - (value_of[number - 1] + value_of[number + 1]) / 2.0)
-        for number, value in zip(sharps.numbers, sharps.values.tolist(), strict=True)
-        if number - 1 in value_of and number + 1 in value_of
+    index_of = {number: index for index, number in enumerate(naturals.numbers)}
+    between = [
+        (index, [index_of[number - 1], index_of[number + 1]])
+        for index, number in enumerate(sharps.numbers)
+        if number - 1 in index_of and number + 1 in index_of
     ]
-    if len(pairs) < FEWEST:
+    if len(between) < FEWEST:
         return None
-    places, differences = zip(*pairs, strict=True)
-    return mean_of(places, np.array(differences), fading)
+    of_sharps, of_naturals = np.zeros((len(between), len(sharps.numbers))), np.zeros((len(between), len(index_of)))
+    for row, (index, beside) in enumerate(between):
+        of_sharps[row, index] = 1.0
+        of_naturals[row, beside] = 0.5
+    differences = of_sharps @ sharps.values - of_naturals @ naturals.values
+    alone = mean_of(tuple(PLACES[sharps.numbers[index]] for index, _ in between), differences, fading)
+    shared = combine(joined([(sharps.shared, of_sharps.mean(axis=0)), (naturals.shared, -of_naturals.mean(axis=0))]))
+    return alone.with_common(shared.u, shared.dof)

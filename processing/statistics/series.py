@@ -12,12 +12,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from processing.budget.lines import Budget, Line
+from processing.budget.lines import Budget
 from processing.budget.propagation import MOST_DOF, combine
 from processing.budget.sources import NOISE, SOURCES, STROKES
 from processing.keyboard import KeyboardResult
-from processing.stages import FloatArray, KeyResult, Measurement, read_only
+from processing.stages import FloatArray, Measurement, read_only
 from processing.statistics.correlated import Places
+from processing.statistics.shared import SharedParts, shared_parts
 from recordings.keys import ALL_KEYS
 
 SHARED_SOURCES = ("setting the key in motion",)
@@ -43,8 +44,8 @@ class Series:
     """Standard uncertainty of each key for itself."""
     own_dof: FloatArray
     """Its degrees of freedom."""
-    shared: Budget
-    """What errs alike on all keys, averaged over them."""
+    shared: SharedParts
+    """What errs alike on all keys."""
 
     def __post_init__(self) -> None:
         read_only(self.values, self.own_u, self.own_dof)
@@ -59,7 +60,7 @@ class Series:
         return np.array(numbers, np.float64)
 
     def only(self, numbers: frozenset[int]) -> Series:
-        """Return the series with these keys alone; the shared budget stays."""
+        """Return the series with these keys alone."""
         kept = [index for index, number in enumerate(self.numbers) if number in numbers]
         return replace(
             self,
@@ -67,6 +68,7 @@ class Series:
             values=self.values[kept],
             own_u=self.own_u[kept],
             own_dof=self.own_dof[kept],
+            shared=self.shared.only(kept),
         )
 
 
@@ -97,7 +99,7 @@ def series_of(
         values=np.array([measurement.value for measurement in measured], np.float64),
         own_u=own[:, 0].copy(),
         own_dof=own[:, 1].copy(),
-        shared=shared_budget(name, keys),
+        shared=shared_parts([_budget_of(measurement) for measurement in measured], OWN),
     )
 
 
@@ -110,30 +112,8 @@ def _own_part(measurement: Measurement) -> tuple[float, float]:
     return part.u, part.dof
 
 
-def shared_budget(name: str, keys: list[KeyResult]) -> Budget:
-    """Return the lines that all keys share, each with its mean uncertainty and mean sensitivity over the keys."""
-    budgets = [budget for key in keys if (budget := key[name].budget) is not None]
-    lines: dict[str, list[Line]] = {}
-    for budget in budgets:
-        for line in budget.lines:
-            if line.name not in OWN:
-                lines.setdefault(line.name, []).append(line)
-    averaged = tuple(_averaged(same) for same in lines.values())
-    related = {(pair.first, pair.second): pair for budget in budgets for pair in budget.correlations}
-    values = [value for key in keys if (value := key[name].value) is not None]
-    return Budget(
-        measurand=name,
-        unit=keys[0][name].unit,
-        value=float(np.mean(values)),
-        lines=averaged,
-        correlations=tuple(related.values()),
-    )
-
-
-def _averaged(lines: list[Line]) -> Line:
-    return replace(
-        lines[0],
-        u=float(np.mean([line.u for line in lines])),
-        sensitivity=float(np.mean([line.sensitivity for line in lines])),
-        dof=min(line.dof for line in lines),
-    )
+def _budget_of(measurement: Measurement) -> Budget:
+    """Return a measurement's budget, without a line if nobody knows its lines."""
+    if measurement.budget is not None:
+        return measurement.budget
+    return Budget(measurand=measurement.name, unit=measurement.unit, value=0.0, lines=())

@@ -114,10 +114,10 @@ def _told(
         slope, intercept = _line(kept)
         values, variance = intercept + slope * wanted, variance / THEIL_SEN_EFFICIENCY
     us = np.sqrt(variance * np.einsum("mi,ij,mj->m", rows, correlation, rows))
-    shared = combine(kept.shared)
+    shared = [combine(kept.shared.of(row)) for row in rows]
     return [
-        Estimate(float(value), float(u), scatter.dof).with_common(shared.u, shared.dof)
-        for value, u in zip(values, us, strict=True)
+        Estimate(float(value), float(u), scatter.dof).with_common(common.u, common.dof)
+        for value, u, common in zip(values, us, shared, strict=True)
     ]
 
 
@@ -195,4 +195,5 @@ def _per_octave(kept: Series, scatter: Scatter, correlation: FloatArray) -> Esti
     numbers = kept.at(kept.numbers)
     row = np.linalg.pinv(_design(numbers, float(numbers.mean())))[1]
     u = float(np.sqrt(scatter.variance / THEIL_SEN_EFFICIENCY * (row @ correlation @ row)))
-    return Estimate(12.0 * _line(kept)[0], 12.0 * u, scatter.dof)
+    shared = combine(kept.shared.of(row))
+    return Estimate(12.0 * _line(kept)[0], 12.0 * u, scatter.dof).with_common(12.0 * shared.u, shared.dof)

@@ -11,7 +11,8 @@ import pytest
 from processing.display import Units
 from processing.errors import ForeignChecks
 from processing.keyboard import KeyboardResult, compare_keys
-from processing.sitting import SITTING, settled, sitting_sentences
+from processing.sitting import settled, sitting_sentences
+from processing.statistics.drift import SITTING
 from recordings.keys import ALL_KEYS, Key
 from tests.builders import SETTINGS
 from tests.processing.comparison.keyboards import a_keyboard, a_measurement
@@ -83,12 +84,18 @@ def test_what_the_slope_is_unsure_of_is_a_line_that_both_ends_have_with_opposite
     assert lines[0].contribution > 0.0
 
 
-def test_without_a_drift_nothing_is_changed_and_the_bound_is_told() -> None:
+def test_a_drift_that_is_not_sure_is_taken_out_as_well_and_its_bound_is_told() -> None:
     still = drifting(TRUE, an_hour=NEVER)
     sitting = settled(still, checks_of(TRUE, -100.0, LAST_S / 2.0, LAST_S + 100.0, an_hour=NEVER))
     sentences = sitting_sentences(sitting, "fern", Units())
 
-    assert sitting.result is still
+    (down,) = [one for one in sitting.drifted if one.name == "down_weight"]
+    hours = LAST_S / 2.0 / 3600.0
+    before, after = (result.keys[0]["down_weight"] for result in (still, sitting.result))
+    assert before.value is not None
+    assert after.value == pytest.approx(before.value + down.drift.per_hour.value * hours, rel=0.05)
+    assert not down.sure
+    assert after.u > before.u  # type: ignore[operator]
     assert "nothing surely drifted" in sentences[0]
     assert "down weight by 0." in sentences[1]
 

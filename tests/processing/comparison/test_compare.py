@@ -12,17 +12,18 @@ from scipy.stats import binomtest
 
 from benchmarks.error_rates import World, cries_wolf, names_planted, names_somebody, sees_difference
 from processing.budget.lines import Budget, Line
-from processing.budget.propagation import combine
 from processing.comparison.compare import compare_keyboards
 from processing.comparison.margins import read_margins
 from processing.comparison.noticed import noticed, threshold_of
-from processing.comparison.paired import difference_budget
+from processing.comparison.paired import mean_difference, pair
 from processing.comparison.sentences import sentences_of
 from processing.comparison.verdicts import holm, p_equivalent
 from processing.comparison.view import compare_view, difference_table
 from processing.display import Units
 from processing.errors import MalformedMargins, NothingInCommon
 from processing.statistics.correlated import Estimate
+from processing.statistics.series import Series
+from processing.statistics.shared import shared_parts
 from recordings.keys import ALL_KEYS, Key
 from tests.processing.comparison.keyboards import a_keyboard
 from tests.processing.statistics.test_published import difference_of, mean_of_sample
@@ -105,28 +106,57 @@ SCALE = Line(name="force scale", kind="B", distribution="normal", u=0.01, unit="
 LATE = Line(name="latency bound of the note", kind="B", distribution="rectangular", u=0.01, unit="N", dof=1000.0)
 
 
-def a_budget(*lines: Line) -> Budget:
-    return Budget(measurand="down_weight", unit="N", value=0.5, lines=lines)
+NATURALS = tuple(key for key in ALL_KEYS if key.colour == "natural")
+
+
+def a_series(*lines: Line) -> Series:
+    """Of the naturals, one with each of these lines in its budget; all with the only one."""
+    of_each = lines if len(lines) > 1 else lines * len(NATURALS)
+    budgets = [Budget(measurand="down_weight", unit="N", value=0.5, lines=(line,)) for line in of_each]
+    return Series(
+        name="down_weight",
+        unit="N",
+        colour="natural",
+        numbers=tuple(key.number for key in NATURALS),
+        values=np.full(len(NATURALS), 0.5),
+        own_u=np.full(len(NATURALS), 0.001),
+        own_dof=np.full(len(NATURALS), 10.0),
+        shared=shared_parts(budgets, frozenset()),
+    )
+
+
+def shared_u_of(first: Series, second: Series, *, one_record: bool) -> float:
+    both = pair(first, second, one_record=one_record)
+    assert both is not None
+    return mean_difference(both, list(range(len(both.numbers))), 0.0).shared_u
 
 
 def test_a_constant_of_one_record_falls_out_of_a_difference_as_far_as_both_lean_on_it() -> None:
-    second = a_budget(replace(SCALE, sensitivity=0.6))
+    second = a_series(replace(SCALE, sensitivity=0.6))
 
-    shared = difference_budget(a_budget(SCALE), second, one_record=True)
-
-    assert combine(shared).u == pytest.approx(0.01 * (0.6 - 0.5))
+    assert shared_u_of(a_series(SCALE), second, one_record=True) == pytest.approx(0.01 * (0.6 - 0.5))
 
 
 def test_constants_of_two_records_do_not_fall_out() -> None:
-    shared = difference_budget(a_budget(SCALE), a_budget(SCALE), one_record=False)
-
-    assert combine(shared).u == pytest.approx(np.sqrt(2) * 0.01 * 0.5)
+    assert shared_u_of(a_series(SCALE), a_series(SCALE), one_record=False) == pytest.approx(np.sqrt(2) * 0.01 * 0.5)
 
 
 def test_what_is_not_in_the_record_counts_once_for_each_recording() -> None:
-    shared = difference_budget(a_budget(LATE), a_budget(LATE), one_record=True)
+    assert shared_u_of(a_series(LATE), a_series(LATE), one_record=True) == pytest.approx(np.sqrt(2) * 0.01)
 
-    assert combine(shared).u == pytest.approx(np.sqrt(2) * 0.01)
+
+def test_a_drift_over_the_sitting_counts_where_it_acts() -> None:
+    """It errs one way on the left and the other way on the right: by nothing on the mean of all."""
+    drifts = [replace(LATE, name="drift over the sitting", sensitivity=share) for share in np.linspace(-1.0, 1.0, 52)]
+    both = pair(a_series(*drifts), a_series(*drifts), one_record=True)
+    assert both is not None
+
+    whole, left, right = (
+        mean_difference(both, list(inside), 0.0).shared_u for inside in (range(52), range(13), range(39, 52))
+    )
+
+    assert whole == pytest.approx(0.0, abs=1e-9)
+    assert left == pytest.approx(right) == pytest.approx(np.sqrt(2) * 0.01 * (1.0 - 12.0 / 51.0), rel=1e-6)
 
 
 @pytest.mark.parametrize(
