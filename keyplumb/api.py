@@ -11,13 +11,14 @@ from functools import cached_property
 from pathlib import Path
 
 from keyplumb.compared import Compared
-from keyplumb.labels import demand_different, labels_of
+from keyplumb.labels import demand_different
 from keyplumb.measured import Measured, MeasuredCurve, MeasuredKey, Numbers
 from processing.calibrate import recalibrated
 from processing.comparison.compare import compare_keyboards
 from processing.comparison.margins import read_margins
 from processing.keyboard import KeyboardResult
 from processing.pipeline import analyse
+from processing.recording_names import told_apart
 from processing.settings import Settings
 from processing.whole_recording import analyse_file
 from recordings.calibration_file import read_calibration
@@ -133,9 +134,9 @@ def compare(
     places = [str(one.path) if isinstance(one, OpenedRecording) else MEMORY for one in all_given]
     demand_different([_header_of(one) for one in all_given], places)
     results = [one.result for one in all_given]
-    return Compared(
-        compare_keyboards(results, labels_of(results, [Path(place).stem for place in places]), margins=told)
-    )
+    files = [one.path.stem if isinstance(one, OpenedRecording) else "" for one in all_given]
+    names = told_apart([result.header.run.instrument for result in results], files)
+    return Compared(compare_keyboards(results, names, margins=told))
 
 
 def _record_of(calibration: str | Path | CalibrationRecord | None) -> CalibrationRecord | None:

@@ -19,7 +19,7 @@ from keyplumb.commands.arguments import (
 )
 from keyplumb.commands.checks_talk import without_drift
 from keyplumb.exit_codes import DONE
-from keyplumb.labels import demand_different, labels_of
+from keyplumb.labels import demand_different
 
 if TYPE_CHECKING:
     from processing.comparison.types import Comparison, PairComparison
@@ -61,10 +61,12 @@ def run(arguments: argparse.Namespace) -> int:
     from processing.comparison.margins import read_margins
     from processing.comparison.view import compare_view
     from processing.display import parse_units
+    from processing.recording_names import told_apart
 
     margins = read_margins() if arguments.margins is None else read_margins(arguments.margins)
     results = _measured(arguments)
-    labels = labels_of(results, [path.stem for path in arguments.recordings])
+    instruments = [result.header.run.instrument for result in results]
+    labels = told_apart(instruments, [path.stem for path in arguments.recordings])
     if arguments.checks:
         results = without_drift(arguments, results, labels)
     comparison = compare_keyboards(results, labels, margins=margins)

@@ -11,6 +11,7 @@ from processing.calibration_status import MARK_OF, calibration_status
 from processing.display import Units
 from processing.errors import TooManyRecordings
 from processing.keyboard import KeyboardResult
+from processing.recording_names import told_apart
 from processing.report.style import MOST_RECORDINGS
 from processing.stages import KeyResult
 from processing.statistics.keyboard_statistics import KeyboardStatistics, describe_keyboard
@@ -89,22 +90,13 @@ def _short(name: str) -> str:
 
 
 def described(recordings: Sequence[Recorded]) -> tuple[Described, ...]:
-    """Return the recordings each with a name of its own and its statistics. Raises TooManyRecordings.
-
-    A name is the instrument's; of two recordings of one instrument, the instrument's and the file's or the date's.
-    """
+    """Return the recordings each with a name of its own and its statistics. Raises TooManyRecordings."""
     demand_few(len(recordings))
     plain = [_short(recorded.name or recorded.result.header.run.instrument) for recorded in recordings]
-    if len(set(plain)) < len(plain):
-        plain = [
-            f"{name} ({_short(Path(recorded.file.name).stem)})" if recorded.file else name
-            for name, recorded in zip(plain, recordings, strict=True)
-        ]
-    if len(set(plain)) < len(plain):
-        plain = [f"{name} [{number}]" for number, name in enumerate(plain, 1)]
+    files = ["" if recorded.file is None else _short(Path(recorded.file.name).stem) for recorded in recordings]
     return tuple(
         Described(recorded.result, recorded.file, name, describe_keyboard(recorded.result))
-        for recorded, name in zip(recordings, plain, strict=True)
+        for recorded, name in zip(recordings, told_apart(plain, files), strict=True)
     )
 
 
