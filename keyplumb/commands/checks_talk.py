@@ -5,7 +5,9 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from keyplumb.commands.arguments import chosen_calibration, chosen_settings
@@ -14,9 +16,19 @@ if TYPE_CHECKING:
     from processing.keyboard import KeyboardResult
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Settled:
+    """A keyboard as it would have been measured in the middle of its sitting, as far as checks tell."""
+
+    result: KeyboardResult
+    said: tuple[str, ...] = ()
+    """What was told of drift; empty without checks."""
+    checks: tuple[Path, ...] = ()
+
+
 def without_drift(
     arguments: argparse.Namespace, results: Sequence[KeyboardResult], labels: Sequence[str]
-) -> list[KeyboardResult]:
+) -> list[Settled]:
     """Return the keyboards without the drift that the recordings of `--checks` tell of; say what it was on stderr.
 
     Raises ForeignChecks if one belongs to none of the keyboards, RecordingError if it cannot be read.
@@ -27,21 +39,24 @@ def without_drift(
     from processing.whole_recording import analyse_file
     from recordings.reader import open_recording
 
-    checks_of: list[list[tuple[str, KeyboardResult]]] = [[] for _ in results]
-    for path in arguments.checks:
+    checks_of: list[list[tuple[Path, KeyboardResult]]] = [[] for _ in results]
+    for path in arguments.checks or ():
         with open_recording(path) as opened:
             check = analyse_file(opened, chosen_settings(arguments), record=chosen_calibration(arguments))
         own = [place for place, result in enumerate(results) if _keyboard(result) == _keyboard(check)]
         if not own:
             raise ForeignChecks(str(path), f"it is of {check.header.run.instrument}, which is not among the keyboards")
-        checks_of[min(own, key=partial(_seconds_between, results, check))].append((str(path), check))
+        checks_of[min(own, key=partial(_seconds_between, results, check))].append((path, check))
     found = []
     for result, label, checks in zip(results, labels, checks_of, strict=True):
-        sitting = settled(result, checks) if checks else None
-        if sitting is not None:
-            for sentence in sitting_sentences(sitting, label, parse_units(arguments.units)):
-                print(f"keyplumb: {sentence}", file=sys.stderr)
-        found.append(result if sitting is None else sitting.result)
+        if not checks:
+            found.append(Settled(result))
+            continue
+        sitting = settled(result, [(str(path), check) for path, check in checks])
+        said = sitting_sentences(sitting, label, parse_units(arguments.units))
+        for sentence in said:
+            print(f"keyplumb: {sentence}", file=sys.stderr)
+        found.append(Settled(sitting.result, tuple(said), tuple(path for path, _ in checks)))
     return found
 
 

@@ -67,8 +67,7 @@ def run(arguments: argparse.Namespace) -> int:
     results = _measured(arguments)
     instruments = [result.header.run.instrument for result in results]
     labels = told_apart(instruments, [path.stem for path in arguments.recordings])
-    if arguments.checks:
-        results = without_drift(arguments, results, labels)
+    results = [settled.result for settled in without_drift(arguments, results, labels)]
     comparison = compare_keyboards(results, labels, margins=margins)
     units = jointly_marked(parse_units(arguments.units), comparison)
     if arguments.json:

@@ -124,8 +124,8 @@ def _measure_one(arguments: argparse.Namespace) -> int:
         result = asked.measured(opened, workers=arguments.workers)
         if not opened.complete:
             print("keyplumb: the recording was interrupted; measuring what is there", file=sys.stderr)
-    if arguments.checks:
-        (result,) = without_drift(arguments, [result], [result.header.run.instrument])
+    (settled,) = without_drift(arguments, [result], [result.header.run.instrument])
+    result = settled.result
     if arguments.json:
         print(json.dumps(measure_view(result), indent=1, allow_nan=False))
     elif arguments.csv:

@@ -5,18 +5,21 @@ from __future__ import annotations
 import argparse
 import shlex
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from keyplumb import __version__
 from keyplumb.commands.arguments import (
     add_calibration,
+    add_checks,
     add_front_edge,
     add_units,
     chosen_calibration,
     chosen_settings,
     some_keys,
 )
+from keyplumb.commands.checks_talk import without_drift
 from keyplumb.exit_codes import DONE
 
 if TYPE_CHECKING:
@@ -41,6 +44,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--curves", type=some_keys, default=(), help="keys whose curves are shown (default: a choice)")
     add_calibration(parser)
     add_front_edge(parser)
+    add_checks(parser)
     add_units(parser)
 
 
@@ -52,7 +56,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     demand_few(len(arguments.recordings))
     record = chosen_calibration(arguments)
-    recordings = [_measured(path, record, arguments) for path in arguments.recordings]
+    recordings = _settled([_measured(path, record, arguments) for path in arguments.recordings], arguments)
     _demand_curves(arguments, recordings)
     written = write_report(
         recordings,
@@ -84,6 +88,26 @@ def _measured(path: Path, record: CalibrationRecord | None, arguments: argparse.
     return Recorded(result, file=source_file(path))
 
 
+def _settled(recordings: list[Recorded], arguments: argparse.Namespace) -> list[Recorded]:
+    """Return the recordings without the drift that check keys tell of, and with what was said of it."""
+    from processing.recording_names import told_apart
+    from processing.report.recorded import source_file
+
+    results = [recorded.result for recorded in recordings]
+    names = told_apart(
+        [result.header.run.instrument for result in results], [path.stem for path in arguments.recordings]
+    )
+    return [
+        replace(
+            recorded,
+            result=settled.result,
+            drift=settled.said,
+            checks=tuple(source_file(path) for path in settled.checks),
+        )
+        for recorded, settled in zip(recordings, without_drift(arguments, results, names), strict=True)
+    ]
+
+
 def _demand_curves(arguments: argparse.Namespace, recordings: list[Recorded]) -> None:
     """Raise MalformedRecording if curves were asked for of keys that no recording holds."""
     from recordings.errors import MalformedRecording
@@ -110,4 +134,6 @@ def _command(arguments: argparse.Namespace) -> str:
         words += ["--calibration", arguments.calibration.name]
     if arguments.front_edge:
         words.append("--front-edge")
+    if arguments.checks:
+        words += ["--checks", *(path.name for path in arguments.checks)]
     return shlex.join(words)

@@ -60,6 +60,7 @@ def method_rows(recorded: Described) -> tuple[tuple[str, str], ...]:
         ("Gram", "gram-force at standard gravity, 9.80665 mN"),
         ("Uncertainty", "95 % intervals from strokes, noise, zero, resolution, latency bound; " + calibration_part),
         ("Bands of curves", "pointwise 95 % of the mean of the strokes, by noise or scatter of strokes"),
+        ("Drift over the sitting", " ".join(recorded.drift) or None),
         ("Recorded with", f"keyplumb {run.software_version}"),
     )  # fmt: skip
     told = ((TOLD_OF[entry.kind], entry.text) for entry in result.diary if entry.kind in TOLD_OF)
@@ -130,6 +131,10 @@ def _sources(recorded: Described, *, prefix: bool) -> list[tuple[str, str]]:
         file = recorded.file
         rows.append((f"{whose}file", f"{file.name}, {file.size_bytes} bytes"))
         rows.append((f"{whose}SHA-256 of the file", file.sha256))
+    rows += [
+        (f"{whose}check keys, file", f"{check.name}, {check.size_bytes} bytes, SHA-256 {check.sha256}")
+        for check in recorded.checks
+    ]
     if run.source_file:
         rows.append((f"{whose}table it was imported from", f"{run.source_file}, SHA-256 {run.source_sha256}"))
     if record is not None:

@@ -49,6 +49,10 @@ class Recorded:
     """None: the recording was never in a file."""
     name: str = ""
     """What it is called in the report; empty: its instrument's name."""
+    drift: tuple[str, ...] = ()
+    """What check keys told of the sitting, in sentences; empty: nobody asked."""
+    checks: tuple[SourceFile, ...] = ()
+    """The files that these sentences come from."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,6 +63,8 @@ class Described:
     file: SourceFile | None
     name: str
     statistics: KeyboardStatistics
+    drift: tuple[str, ...]
+    checks: tuple[SourceFile, ...]
 
     def of(self, key: Key) -> KeyResult | None:
         """Return the results of a key, None if this recording has none."""
@@ -95,7 +101,9 @@ def described(recordings: Sequence[Recorded]) -> tuple[Described, ...]:
     plain = [_short(recorded.name or recorded.result.header.run.instrument) for recorded in recordings]
     files = ["" if recorded.file is None else _short(Path(recorded.file.name).stem) for recorded in recordings]
     return tuple(
-        Described(recorded.result, recorded.file, name, describe_keyboard(recorded.result))
+        Described(
+            recorded.result, recorded.file, name, describe_keyboard(recorded.result), recorded.drift, recorded.checks
+        )
         for recorded, name in zip(recordings, told_apart(plain, files), strict=True)
     )
 
