@@ -35,7 +35,7 @@ from processing.errors import NothingInCommon
 from processing.features.table import FEATURES
 from processing.keyboard import COLOURS, KeyboardResult
 from processing.statistics.correlated import fading_of
-from processing.statistics.keyboard_statistics import describe_keyboard
+from processing.statistics.keyboard_statistics import KeyboardStatistics, describe_keyboard
 from processing.statistics.scatter import Scatter, ratio_of_spreads
 from processing.statistics.series import Series, series_of
 from processing.statistics.trend import lack_of_fit, scatter_about, without_outliers
@@ -57,11 +57,13 @@ def compare_keyboards(
     results: Sequence[KeyboardResult],
     labels: Sequence[str],
     *,
+    described: Sequence[KeyboardStatistics] | None = None,
     margins: dict[str, float] | None = None,
     settings: ComparisonSettings | None = None,
 ) -> Comparison:
     """Return the comparison of each keyboard with the first. labels: what they are called, all different.
 
+    described: the statistics of each, by the same settings, where somebody has them; None: they are made here.
     Raises NothingInCommon if one has no measured key in common with the first; ValueError for fewer than two.
     """
     if len(results) < 2 or len(set(labels)) != len(results):
@@ -77,7 +79,7 @@ def compare_keyboards(
     return Comparison(
         tuple(labels),
         tuple(results),
-        tuple(describe_keyboard(result, chosen.statistics) for result in results),
+        tuple(described or (describe_keyboard(result, chosen.statistics) for result in results)),
         pairs,
         sum(len(draft.probabilities) for draft in drafts),
         within,

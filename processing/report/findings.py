@@ -43,7 +43,13 @@ def comparison_of(recordings: Sequence[Described]) -> Found:
     if len(recordings) < 2:
         return Found()
     try:
-        return Found(compare_keyboards([one.result for one in recordings], [recorded.name for recorded in recordings]))
+        return Found(
+            compare_keyboards(
+                [recorded.result for recorded in recordings],
+                [recorded.name for recorded in recordings],
+                described=[recorded.statistics for recorded in recordings],
+            )
+        )
     except NothingInCommon as nothing:
         return Found(why_not=f"They cannot be compared: {nothing}.")
 

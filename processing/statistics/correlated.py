@@ -19,8 +19,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from scipy.special import stdtr, stdtrit
 from scipy.stats import norm, rankdata
-from scipy.stats import t as student_t
 
 from processing.budget.propagation import MOST_DOF
 from processing.stages import FloatArray
@@ -49,14 +49,14 @@ class Estimate:
 
     def expanded(self, coverage: float = 0.95) -> float:
         """Return the half-width of the interval."""
-        return self.u * float(student_t.ppf(0.5 + coverage / 2.0, self.dof))
+        return self.u * float(stdtrit(self.dof, 0.5 + coverage / 2.0))
 
     @property
     def p(self) -> float:
         """Two-sided probability of so much or more if the true value were 0."""
         if self.u == 0.0:
             return 1.0 if self.value == 0.0 else 0.0
-        return float(2.0 * student_t.sf(abs(self.value) / self.u, self.dof))
+        return float(2.0 * stdtr(self.dof, -abs(self.value) / self.u))
 
     def with_common(self, u: float, dof: float) -> Estimate:
         """Return the same number with a part that is independent of the first: Welch-Satterthwaite (GUM G.4.1)."""

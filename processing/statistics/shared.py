@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from processing.budget.lines import Budget, Correlation, Line
+from processing.budget.propagation import MOST_DOF, correlation_matrix, groups
 from processing.stages import FloatArray, read_only
 
 
@@ -36,6 +37,20 @@ class SharedParts:
     def of(self, weights: FloatArray) -> Budget:
         """Return the budget of the sum of the keys' values with these weights (n,)."""
         return joined([(self, weights)])
+
+    def combined(self, rows: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return standard uncertainties and degrees of freedom, (m,) each, of sums with weights (m, n), as `combine`."""
+        budget = self.of_mean()
+        given = rows @ self.sensitivities * np.array([line.u for line in budget.lines])
+        place = {line.name: index for index, line in enumerate(budget.lines)}
+        variance, weighted = np.zeros(len(rows)), np.zeros(len(rows))
+        for group in groups(budget):
+            own = given[:, [place[line.name] for line in group]]
+            part = np.maximum(np.einsum("ml,lk,mk->m", own, correlation_matrix(budget, group), own), 0.0)
+            variance += part
+            weighted += part**2 / min(line.dof for line in group)
+        dofs = np.divide(variance**2, weighted, out=np.full(len(rows), MOST_DOF), where=weighted > 0.0)
+        return np.sqrt(variance), np.minimum(dofs, MOST_DOF)
 
     def of_mean(self) -> Budget:
         """Return the budget of the keys' mean."""

@@ -114,10 +114,11 @@ def _told(
         slope, intercept = _line(kept)
         values, variance = intercept + slope * wanted, variance / THEIL_SEN_EFFICIENCY
     us = np.sqrt(variance * np.einsum("mi,ij,mj->m", rows, correlation, rows))
-    shared = [combine(kept.shared.of(row)) for row in rows]
     return [
-        Estimate(float(value), float(u), scatter.dof).with_common(common.u, common.dof)
-        for value, u, common in zip(values, us, shared, strict=True)
+        Estimate(value, u, scatter.dof).with_common(common_u, common_dof)
+        for value, u, common_u, common_dof in zip(
+            values.tolist(), us.tolist(), *(part.tolist() for part in kept.shared.combined(rows)), strict=True
+        )
     ]
 
 

@@ -51,6 +51,22 @@ def test_a_sum_over_keys_suffers_by_the_sum_of_what_each_suffers(weights: np.nda
     assert lines["zero"] == pytest.approx(0.1 * float(weights.sum()), abs=1e-12)
 
 
+@given(rows=st.lists(WEIGHTS, min_size=1, max_size=5))
+def test_many_sums_at_once_are_as_one_by_one(rows: list[np.ndarray]) -> None:  # type: ignore[type-arg]
+    related = (Correlation("scale", "bend", -0.9),)
+    budgets = [
+        a_budget(a_line("scale", sensitivity=one), a_line("bend", u=0.2, dof=4.0), a_line("zero"), correlations=related)
+        for one in (1.0, 2.0, -3.0, 0.5)
+    ]
+    parts = shared_parts(budgets, OWN)
+    us, dofs = parts.combined(np.array(rows))
+
+    one_by_one = [combine(parts.of(row)) for row in rows]
+    assert us == pytest.approx([one.u for one in one_by_one], abs=1e-12)
+    sure = us > 1e-9  # of what is nothing but rounding nobody asks the degrees of freedom
+    assert dofs[sure] == pytest.approx(np.array([one.dof for one in one_by_one])[sure], rel=1e-6)
+
+
 @given(weights=WEIGHTS)
 def test_the_same_keys_from_themselves_leave_nothing(weights: np.ndarray) -> None:  # type: ignore[type-arg]
     assert combine(joined([(some_parts(), weights), (some_parts(), -weights)])).u == pytest.approx(0.0, abs=1e-12)
