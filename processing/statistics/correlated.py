@@ -87,6 +87,16 @@ def _signed_scores(steps: FloatArray) -> FloatArray:
     return scores / size if size > 0.0 else scores
 
 
+def plausible_fadings(fading: float) -> tuple[tuple[float, float], ...]:
+    """Return the fadings that may be the true one if the data have told `fading`, each with its weight.
+
+    Three nodes that have mean and variance of a normal distribution (Gauss & Hermite), cut to what a fading can be.
+    """
+    off = FADING_U * np.sqrt(3.0)
+    nodes = np.clip([fading - off, fading, fading + off], 0.0, GREATEST_FADING).tolist()
+    return tuple(zip(nodes, (1.0 / 6.0, 2.0 / 3.0, 1.0 / 6.0), strict=True))
+
+
 def correlation_matrix(places: Places, fading: float) -> FloatArray:
     """Return r^distance for all pairs of places, shape (n, n)."""
     at = np.array(places, np.float64)

@@ -39,7 +39,7 @@ class SharedParts:
         return joined([(self, weights)])
 
     def combined(self, rows: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return standard uncertainties and degrees of freedom, (m,) each, of sums with weights (m, n), as `combine`."""
+        """Return, as `combine` does, u and degrees of freedom, (m,) each, of sums over the keys with weights (m, n)."""
         budget = self.of_mean()
         given = rows @ self.sensitivities * np.array([line.u for line in budget.lines])
         place = {line.name: index for index, line in enumerate(budget.lines)}

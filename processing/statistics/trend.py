@@ -17,10 +17,10 @@ import numpy as np
 from scipy.stats import f as f_distribution
 from scipy.stats import theilslopes
 
-from processing.budget.propagation import combine
+from processing.budget.propagation import MOST_DOF, combine
 from processing.keyboard import typical_values
 from processing.stages import FloatArray, read_only
-from processing.statistics.correlated import Estimate, correlation_matrix
+from processing.statistics.correlated import Estimate, correlation_matrix, plausible_fadings
 from processing.statistics.outliers import MEDIAN_THINS, generalised_esd
 from processing.statistics.scatter import Scatter, scatter_of
 from processing.statistics.series import Series
@@ -80,9 +80,7 @@ def trend_of(series: Series, fading: float, settings: StatisticsSettings) -> Key
     kept = without_outliers(series, settings)
     p_of_line = lack_of_fit(kept, settings)
     shape: Shape = "smooth" if p_of_line < settings.curved_alpha else "line"
-    correlation = correlation_matrix(kept.places, fading)
-    assumed = _scatter(kept, shape, correlation, settings, whole=True)
-    told = _told(np.array([*series.numbers, 1.0, float(KEY_COUNT)]), kept, shape, assumed, correlation, settings)
+    told = _told(np.array([*series.numbers, 1.0, float(KEY_COUNT)]), kept, shape, fading, settings)
     return KeyboardTrend(
         name=series.name,
         unit=series.unit,
@@ -92,7 +90,7 @@ def trend_of(series: Series, fading: float, settings: StatisticsSettings) -> Key
         numbers=series.numbers,
         fitted=np.array([one.value for one in told[:-2]]),
         half_width=np.array([one.expanded(settings.coverage) for one in told[:-2]]),
-        per_octave=_per_octave(kept, assumed, correlation),
+        per_octave=_per_octave(kept, shape, fading, settings),
         at_a0=told[-2] if series.numbers[0] <= 1 + settings.reach_keys else None,
         at_c8=told[-1] if series.numbers[-1] >= KEY_COUNT - settings.reach_keys else None,
         scatter=scatter_about(kept, shape, fading, settings),
@@ -100,26 +98,38 @@ def trend_of(series: Series, fading: float, settings: StatisticsSettings) -> Key
 
 
 def _told(
-    wanted: FloatArray,
-    kept: Series,
-    shape: Shape,
-    scatter: Scatter,
-    correlation: FloatArray,
-    settings: StatisticsSettings,
+    wanted: FloatArray, kept: Series, shape: Shape, fading: float, settings: StatisticsSettings
 ) -> list[Estimate]:
     """Return the trend at wanted key numbers (m,)."""
     rows, values = (_rows_of_line if shape == "line" else _rows_of_local_lines)(wanted, kept, settings)
-    variance = scatter.variance
+    us, dofs = _own_part(rows, kept, shape, fading, settings)
     if shape == "line":
         slope, intercept = _line(kept)
-        values, variance = intercept + slope * wanted, variance / THEIL_SEN_EFFICIENCY
-    us = np.sqrt(variance * np.einsum("mi,ij,mj->m", rows, correlation, rows))
+        values, us = intercept + slope * wanted, us / np.sqrt(THEIL_SEN_EFFICIENCY)
+    numbers = (part.tolist() for part in (values, us, dofs, *kept.shared.combined(rows)))
     return [
-        Estimate(value, u, scatter.dof).with_common(common_u, common_dof)
-        for value, u, common_u, common_dof in zip(
-            values.tolist(), us.tolist(), *(part.tolist() for part in kept.shared.combined(rows)), strict=True
-        )
+        Estimate(value, u, dof).with_common(common_u, common_dof)
+        for value, u, dof, common_u, common_dof in zip(*numbers, strict=True)
     ]
+
+
+def _own_part(
+    rows: FloatArray, kept: Series, shape: Shape, fading: float, settings: StatisticsSettings
+) -> tuple[FloatArray, FloatArray]:
+    """Return what the keys' scatter gives to sums with weights (m, n): standard uncertainties and degrees of freedom.
+
+    How neighbours resemble each other is known only so well: the variance is the mean over the fadings that may be, and
+    how it differs between them costs degrees of freedom, beside the scatter's own (Satterthwaite).
+    """
+    mean, square = np.zeros(len(rows)), np.zeros(len(rows))
+    for one, weight in plausible_fadings(fading):
+        correlation = correlation_matrix(kept.places, one)
+        scatter = _scatter(kept, shape, correlation, settings, whole=True)
+        variances = scatter.variance * np.einsum("mi,ij,mj->m", rows, correlation, rows)
+        mean += weight * variances
+        square += weight * variances**2 * (1.0 + 2.0 / scatter.dof)
+    dofs = np.divide(2.0 * mean**2, square - mean**2, out=np.full(len(rows), MOST_DOF), where=mean > 0.0)
+    return np.sqrt(mean), dofs
 
 
 def _line(series: Series) -> tuple[float, float]:
@@ -192,9 +202,10 @@ def _scatter(
     return scatter_of(residual_matrix[inside], correlation, residuals[inside], kept.own_u[inside], whole=whole)
 
 
-def _per_octave(kept: Series, scatter: Scatter, correlation: FloatArray) -> Estimate:
+def _per_octave(kept: Series, shape: Shape, fading: float, settings: StatisticsSettings) -> Estimate:
     numbers = kept.at(kept.numbers)
     row = np.linalg.pinv(_design(numbers, float(numbers.mean())))[1]
-    u = float(np.sqrt(scatter.variance / THEIL_SEN_EFFICIENCY * (row @ correlation @ row)))
+    (u,), (dof,) = _own_part(row[None], kept, shape, fading, settings)
+    u = float(u) / np.sqrt(THEIL_SEN_EFFICIENCY)
     shared = combine(kept.shared.of(row))
-    return Estimate(12.0 * _line(kept)[0], 12.0 * u, scatter.dof).with_common(12.0 * shared.u, shared.dof)
+    return Estimate(12.0 * _line(kept)[0], 12.0 * u, float(dof)).with_common(12.0 * shared.u, shared.dof)
