@@ -2,13 +2,13 @@
 
 How it works: the values are seen about a parabola in the place: what runs or bulges along the keyboard is no noise.
 What is left is projected on a few slow cosines; their mean square estimates the variance of slow variation, which is
-what a mean suffers from, and divided by it the mean has a Student's t with as many degrees of freedom as cosines. That
-is exact for independent values whatever their places. If values fade into each other as r^distance, slow cosines still
-see a little less than the mean suffers; the factor follows from r, and so does how unsure it is, which costs degrees
-of freedom. r itself is taken from normal scores of the steps
-from key to key, over all keys of both colours: neither a trend, nor one big step, nor an odd key moves it much.
+what a mean suffers from, and divided by it the mean of independent values has a Student's t with as many degrees of
+freedom as cosines. If values fade into each other as r^distance, slow cosines see a little less than the mean suffers,
+and not all alike; the ratio's exact tail follows from r (`exact_tail.py`), its mean over the r that may be is what
+counts, and a scaled t stands for it. r itself is taken from normal scores of the steps from key to key, over all keys
+of both colours: neither a trend, nor one big step, nor an odd key moves it much.
 Sources: cosines: Mueller, J. Econometrics 141:1331, 2007; Lazarus, Lewis, Stock & Watson, J. Bus. Econ. Stat. 36:541,
-2018; normal scores: van der Waerden, Indag. Math. 14:453, 1952; the factor for r is our own, and `make error-rates`
+2018; normal scores: van der Waerden, Indag. Math. 14:453, 1952; the mean over r is our own, and `make error-rates`
 shows that the intervals hold.
 """
 
@@ -24,6 +24,7 @@ from scipy.stats import norm, rankdata
 
 from processing.budget.propagation import MOST_DOF
 from processing.stages import FloatArray
+from processing.statistics.exact_tail import scaled_t, tail_of_ratio
 
 Places = tuple[int, ...]
 """Where values lie, counted in keys of one colour from the left; rising."""
@@ -35,6 +36,8 @@ COSINES_A_POWER, COSINES_AT_LEAST = 0.75, 2.0
 """Cosines: 0.75 n^(2/3) + 2: more lose robustness, fewer lose power. 6 of 14 keys, 12 of 52."""
 FADING_U = 0.17
 """Standard uncertainty of a fading that 88 keys have told: simulated, at r = 0.3 to 0.5."""
+NORMAL_NODES, NORMAL_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
+NORMAL_WEIGHTS = NORMAL_WEIGHTS / NORMAL_WEIGHTS.sum()
 BELIEVED_FADING, BELIEVED_PAIRS = 0.2, 8.0
 """Before any data: as if so many pairs of steps had told this fading; keeps few keys from wild guesses."""
 
@@ -90,11 +93,10 @@ def _signed_scores(steps: FloatArray) -> FloatArray:
 def plausible_fadings(fading: float) -> tuple[tuple[float, float], ...]:
     """Return the fadings that may be the true one if the data have told `fading`, each with its weight.
 
-    Three nodes that have mean and variance of a normal distribution (Gauss & Hermite), cut to what a fading can be.
+    A normal distribution by Gauss and Hermite's nodes, cut to what a fading can be.
     """
-    off = FADING_U * np.sqrt(3.0)
-    nodes = np.clip([fading - off, fading, fading + off], 0.0, GREATEST_FADING).tolist()
-    return tuple(zip(nodes, (1.0 / 6.0, 2.0 / 3.0, 1.0 / 6.0), strict=True))
+    nodes = np.clip(fading + FADING_U * NORMAL_NODES, 0.0, GREATEST_FADING).tolist()
+    return tuple(zip(nodes, NORMAL_WEIGHTS.tolist(), strict=True))
 
 
 def correlation_matrix(places: Places, fading: float) -> FloatArray:
@@ -110,10 +112,10 @@ class SlowCosines:
     """Cosines (n, B) of length 1, free of parabolas in the place, and what a fading makes of them."""
 
     basis: FloatArray
-    factor: float
-    """Variance that a mean suffers over that which the cosines see."""
+    scale: float
+    """How much wider than by the cosines' mean square the t is."""
     dof: float
-    """Of the variance: fewer than cosines, since the factor is not sure."""
+    """Of that t."""
 
 
 @lru_cache(maxsize=1024)
@@ -128,16 +130,12 @@ def slow_cosines(places: Places, fading: float) -> SlowCosines:
     waves = [np.cos(np.pi * power * share) for power in range(3, cosines + 3)]
     basis = np.linalg.qr(np.array([np.ones(count), at, at**2, *waves]).T)[0][:, 3:]
     basis.setflags(write=False)
-    low, high = max(0.0, fading - FADING_U), min(GREATEST_FADING, fading + FADING_U)
-    factor, lower, higher = (_factor(places, basis, one) for one in (fading, low, high))
-    unsure = (higher - lower) / (high - low) * FADING_U / factor
-    return SlowCosines(basis, factor, 2.0 / (2.0 / cosines + unsure**2))
-
-
-def _factor(places: Places, basis: FloatArray, fading: float) -> float:
-    matrix = correlation_matrix(places, fading)
-    seen = float(np.mean(np.einsum("ib,ij,jb->b", basis, matrix, basis)))
-    return float(matrix.sum()) / len(places) / seen
+    both = np.hstack([np.full((count, 1), count**-0.5), basis])
+    tails = [
+        weight * tail_of_ratio(both.T @ correlation_matrix(places, one) @ both)
+        for one, weight in plausible_fadings(fading)
+    ]
+    return SlowCosines(basis, *scaled_t(np.sum(tails, axis=0)))
 
 
 def mean_of(places: Places, values: FloatArray, fading: float) -> Estimate:
@@ -147,5 +145,5 @@ def mean_of(places: Places, values: FloatArray, fading: float) -> Estimate:
     3.0
     """
     slow = slow_cosines(places, fading)
-    variance = float(np.mean((values @ slow.basis) ** 2)) * slow.factor
-    return Estimate(float(np.mean(values)), float(np.sqrt(variance / len(values))), slow.dof)
+    seen = float(np.sqrt(np.mean((values @ slow.basis) ** 2) / len(values)))
+    return Estimate(float(np.mean(values)), slow.scale * seen, slow.dof)

@@ -40,8 +40,11 @@ def test_the_cosines_are_of_length_one_and_see_no_parabola() -> None:
         assert slow.basis.T @ np.array([0, 1, 2, 4, 5, 6, 7, 9, 10, 11]) ** power == pytest.approx(0.0, abs=1e-9)
 
 
-def test_independent_values_have_a_factor_of_one() -> None:
-    assert slow_cosines(EVERY, 0.0).factor == pytest.approx(1.0)
+def test_values_that_seem_independent_are_nearly_as_sure_as_students_t_would_have_them() -> None:
+    slow = slow_cosines(EVERY, 0.0)
+
+    assert 1.0 < slow.scale < 1.05
+    assert slow.dof == pytest.approx(slow.basis.shape[1], rel=0.1)
 
 
 def test_resemblance_makes_a_mean_less_sure() -> None:
