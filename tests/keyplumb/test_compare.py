@@ -27,7 +27,10 @@ def test_what_differs_is_told_in_sentences(tmp_path: Path, capsys: pytest.Captur
 
     said = capsys.readouterr()
     assert "heavy needs 10.2" in said.out
-    assert "gf uncalibrated more than plain to sink a natural among the keys from C4 to C4" in said.out
+    assert "gf uncalibrated more than plain to sink C4 (C#4: 10.196 ± " in said.out
+    assert "Where in the travel they differ is not told of 1 natural and 1 sharp in the middle octaves" in said.out
+    assert said.out.rstrip().endswith("so a difference may be open although its own interval leaves out 0.")
+    assert "all 34 tests of this comparison" in said.out
     assert "plain is uncalibrated" in said.err
 
 
@@ -51,7 +54,8 @@ def test_margins_of_ones_own_decide_what_is_alike(tmp_path: Path, capsys: pytest
     assert run("compare", plain, other, "--json", "--margins", margins) == DONE
 
     told = json.loads(capsys.readouterr().out)
-    assert told["margins"] == {"down_weight": pytest.approx(0.4903325)}
+    assert told["margins"]["down_weight"] == pytest.approx(0.4903325)
+    assert told["margins"]["key_dip"] == 0.25  # what the file does not name stays as it is built in
     down = next(one for one in told["pairs"][0]["differences"] if one["measurand"] == "down_weight")
     assert down["p_alike"] < 0.05
 
