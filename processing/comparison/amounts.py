@@ -7,9 +7,10 @@ an interval that ends at 0.96 would say that the ratio may be 1.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import floor, log10
 
-from processing.display import Units, number
+from processing.display import Units, number, with_unit
 from processing.statistics.correlated import Estimate
 from processing.statistics.scatter import WIDEST_RATIO
 
@@ -53,6 +54,11 @@ def _deciding(value: float, half: float, unit: str, units: Units) -> float:
 def _look_alike(value: float, half: float, unit: str, units: Units, fine: float) -> bool:
     one, other = (number(told, unit, units, expanded=fine) for told in (value, half))
     return value != half and one == other
+
+
+def margin_in_words(margin: float, unit: str, units: Units) -> str:
+    """Return a margin with its unit: somebody has said it, so it is not uncalibrated as what is held against it is."""
+    return with_unit(margin, unit, replace(units, force_mark=""))
 
 
 def two_digits(value: float) -> str:

@@ -6,7 +6,7 @@ import numpy as np
 
 from processing.comparison.amounts import plus_minus
 from processing.comparison.curves import FEWEST_CURVES, CurveBand
-from processing.comparison.regions import PARTS, WHOLE, Region, spoken_of
+from processing.comparison.regions import PARTS, REGIONS, WHOLE, spoken_of
 from processing.comparison.types import PairComparison
 from processing.display import Units, count_of, with_unit
 from processing.keyboard import COLOURS
@@ -30,9 +30,15 @@ def band_sentences(pair: PairComparison, units: Units) -> list[str]:
         for branch in ("down", "up"):
             bands = [one for one in pair.bands if (one.region, one.branch) == (region.name, branch)]
             chosen = next(iter(sorted(bands, key=lambda band: band.colour)), None)
-            if chosen is not None and (sentence := _sentence(pair, chosen, region, units)):
+            if chosen is not None and (sentence := _sentence(pair, chosen, units)):
                 told.append(sentence)
     return [*told, *_why_not(pair, have)]
+
+
+def where_of(pair: PairComparison, band: CurveBand) -> str:
+    """Return where on the keyboard the keys of a band lie, as in "in the bass, from C2 to B2"."""
+    region = next(region for region in REGIONS if region.name == band.region)
+    return spoken_of(region, _numbers(pair, band.colour)).where
 
 
 def _numbers(pair: PairComparison, colour: str) -> list[int]:
@@ -41,13 +47,13 @@ def _numbers(pair: PairComparison, colour: str) -> list[int]:
     return [number for number in pair.keys if number not in out and Key(number).colour == colour]
 
 
-def _sentence(pair: PairComparison, band: CurveBand, region: Region, units: Units) -> str:
+def _sentence(pair: PairComparison, band: CurveBand, units: Units) -> str:
     long = [(start, end) for start, end in band.differs_mm if end - start >= SHORTEST_MM]
     if not long:
         return ""
     stretches = ", ".join(_stretch(band, start, end, units) for start, end in long[:STRETCHES_NAMED])
     more = f" and {len(long) - STRETCHES_NAMED} shorter stretches" if len(long) > STRETCHES_NAMED else ""
-    where = spoken_of(region, _numbers(pair, band.colour)).where
+    where = where_of(pair, band)
     return f"{DOING[band.branch]} a {band.colour} {where}, {pair.second} differs from {pair.first}: {stretches}{more}."
 
 

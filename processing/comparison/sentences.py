@@ -10,11 +10,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from processing.comparison.amounts import amount, interval_of_ratio, mean_beside, spread_in_words, two_digits
+from processing.comparison.amounts import (
+    amount,
+    interval_of_ratio,
+    margin_in_words,
+    mean_beside,
+    spread_in_words,
+    two_digits,
+)
 from processing.comparison.difference_words import PHRASES, Phrase
 from processing.comparison.regions import PARTS, WHOLE
 from processing.comparison.types import Comparison, Difference, Evenness, PairComparison, PresenceDiffers
-from processing.display import Units, count_of, with_unit
+from processing.display import Units, count_of
 from processing.statistics.correlated import Estimate
 from recordings.keys import Key
 
@@ -147,7 +154,7 @@ def _within(both: Sequence[Difference], units: Units) -> str:
     if not inside or inside[0].margin is None:
         return ""
     whose = f"on {_who(inside[0])} " if len(inside) < len(both) else ""
-    return f"; {whose}within the {with_unit(inside[0].margin, inside[0].unit, units)} that count as alike"
+    return f"; {whose}within the {margin_in_words(inside[0].margin, inside[0].unit, units)} that count as alike"
 
 
 ALIKE_ON_BOTH = {

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from processing.comparison.amounts import amount, mean_beside
+from processing.comparison.amounts import amount, margin_in_words, mean_beside
 from processing.comparison.band_words import band_sentences
 from processing.comparison.curves import CurveBand
 from processing.comparison.difference_words import PHRASES
 from processing.comparison.sentences import pair_sentences
 from processing.comparison.types import Comparison, Difference, Evenness, PairComparison, PresenceDiffers
-from processing.display import Units, with_unit
+from processing.display import Units
 from processing.report.key_table import Table
 from processing.statistics.correlated import Estimate
 from recordings.keys import Key
@@ -155,4 +155,4 @@ def _margin(one: Difference, units: Units) -> str:
     if one.margin is None:
         return ""
     inside = one.within_margin and one.verdict == "different"
-    return f"{with_unit(one.margin, one.unit, units)}{', it is' if inside else ''}"
+    return f"{margin_in_words(one.margin, one.unit, units)}{': inside' if inside else ''}"

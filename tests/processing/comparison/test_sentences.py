@@ -198,9 +198,18 @@ def test_a_sure_difference_within_the_margin_is_told_as_such() -> None:
     assert "; on naturals within the 5.0 gf that count as alike." in the_first_sentence(naturals, sharps)
     assert "count as alike" not in the_first_sentence(sharps)
     assert [row[8:10] for row in difference_table(a_pair(naturals, sharps), UNITS).rows] == [
-        ("different", "5.0 gf, it is"),
+        ("different", "5.0 gf: inside"),
         ("different", "5.0 gf"),
     ]
+
+
+def test_a_margin_is_not_uncalibrated() -> None:
+    """Somebody has said it; what was measured is."""
+    pair, units = a_pair(a_difference(2.0, margin=5.0, within=True)), Units(force_mark="uncalibrated")
+
+    assert "2.00 ± 0.40 gf uncalibrated more" in pair_sentences(pair, units)[0]
+    assert "within the 5.0 gf that count as alike" in pair_sentences(pair, units)[0]
+    assert difference_table(pair, units).rows[0][9] == "5.0 gf: inside"
 
 
 def test_the_most_of_a_stretch_is_no_bound() -> None:
