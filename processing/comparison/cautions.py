@@ -65,10 +65,9 @@ def _keys(first: KeyboardResult, second: KeyboardResult, pair: PairComparison) -
     few = _few_of_a_colour(pair)
     if counts == [common, common]:
         return few.strip()
-    return (
-        f"Other key sets: of {counts[0]} keys of {pair.first} and {counts[1]} of {pair.second} the {common} that both "
-        f"have are compared.{few}"
-    )
+    compared = f"the {common} that both have are compared" if common > 1 else "the only one that both have is compared"
+    sets = f"of {count_of(counts[0], 'key')} of {pair.first} and {counts[1]} of {pair.second}"
+    return f"Other key sets: {sets} {compared}.{few}"
 
 
 def _few_of_a_colour(pair: PairComparison) -> str:

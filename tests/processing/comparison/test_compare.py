@@ -78,6 +78,14 @@ def test_other_key_sets_are_compared_where_both_have_keys_and_that_is_said() -> 
     assert any("the 40 that both have are compared" in caution for caution in found.cautions)
 
 
+def test_one_common_key_is_told_in_the_singular() -> None:
+    found = compared(first=ALL_KEYS[39:40], second=ALL_KEYS[39:41])
+
+    assert found.cautions[-1].startswith(
+        "Other key sets: of 1 key of a and 2 of b the only one that both have is compared."
+    )
+
+
 def test_keyboards_without_a_common_key_cannot_be_compared() -> None:
     with pytest.raises(NothingInCommon, match="no measured key in common"):
         compared(first=ALL_KEYS[:10], second=ALL_KEYS[20:30])
