@@ -113,8 +113,11 @@ def keyboard(
         + NOISE * random.standard_normal(len(numbers))
     )
     for colour in COLOURS:
-        own = np.array([key.colour == colour for key in world.keys])
-        values[own] += world.scatter * faded(random, int(own.sum()), world.fading)
+        places = {key.number: place for place, key in enumerate(key for key in ALL_KEYS if key.colour == colour)}
+        of_all = world.scatter * faded(random, len(places), world.fading)
+        for index, number in enumerate(numbers.tolist()):
+            if number in places:
+                values[index] += of_all[places[number]]
     rate = world.drift * random.standard_normal() / max(2.0 * times[-1], 1.0)
     values, shared = _corrected(random, values + rate * times, times, rate, world)
     return {(name, colour): _series(name, colour, world, values, shared) for colour in COLOURS}

@@ -14,7 +14,7 @@ Source: GUM (JCGM 100:2008) 5.2 and F.1.2.3 (correlation by common influences).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -133,8 +133,8 @@ def mean_difference(paired: Paired, inside: list[int], resemblance: Resemblance)
         alone = mean_of_few(paired.places, paired.differences, tuple(inside), resemblance)
     else:
         alone, basis = by_budgets, "budgets of these keys alone"
-    if alone.u < by_budgets.u:  # the measurement's own part is in the scatter, so the scatter was small by chance
-        alone = by_budgets
+    # The measurement's own part is in the scatter: one that is smaller was so by chance, and is no better known for it.
+    alone = replace(alone, u=max(alone.u, by_budgets.u))
     return MeanDifference(alone.with_common(shared.u, shared.dof), shared.u, basis)
 
 

@@ -129,9 +129,10 @@ def _own_part(
     how it differs between them costs degrees of freedom, beside the scatter's own (Satterthwaite).
     """
     mean, square = np.zeros(len(rows)), np.zeros(len(rows))
+    left = _left_of(kept, shape, settings)
     for one, weight in resemblance.plausible():
         correlation = correlation_matrix(kept.places, one)
-        scatter = _scatter(kept, shape, correlation, settings, whole=True)
+        scatter = scatter_of(*left, correlation, whole=True)
         variances = scatter.variance * np.einsum("mi,ij,mj->m", rows, correlation, rows)
         mean += weight * variances
         square += weight * variances**2 * (1.0 + 2.0 / scatter.dof)
@@ -199,13 +200,14 @@ def lack_of_fit(series: Series, settings: StatisticsSettings) -> float:
 
 def scatter_about(kept: Series, shape: Shape, fading: float, settings: StatisticsSettings) -> Scatter:
     """Return the scatter of a series without outliers about a trend of the given shape."""
-    return _scatter(kept, shape, correlation_matrix(kept.places, fading), settings, whole=False)
+    return scatter_of(*_left_of(kept, shape, settings), correlation_matrix(kept.places, fading), whole=False)
 
 
-def _scatter(
-    kept: Series, shape: Shape, correlation: FloatArray, settings: StatisticsSettings, *, whole: bool
-) -> Scatter:
-    """Return the scatter about the trend; what stands out of the residuals, as beside a step, is no part of it."""
+def _left_of(kept: Series, shape: Shape, settings: StatisticsSettings) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return what a trend leaves, as a matrix times the values (k, n), as values (k,), and the keys' own u (k,).
+
+    What stands out of the residuals, as beside a step, is no part of it.
+    """
     numbers = kept.at(kept.numbers)
     rows = (_rows_of_line if shape == "line" else _rows_of_local_lines)(numbers, kept, settings)[0]
     residual_matrix = np.eye(len(numbers)) - rows
@@ -213,7 +215,7 @@ def _scatter(
     most = most_outliers(len(numbers), settings)
     out = generalised_esd(residuals, most=most, alpha=settings.clean_alpha).indices
     inside = np.setdiff1d(np.arange(len(numbers)), np.array(out, np.int64))
-    return scatter_of(residual_matrix[inside], correlation, residuals[inside], kept.own_u[inside], whole=whole)
+    return residual_matrix[inside], residuals[inside], kept.own_u[inside]
 
 
 def _per_octave(kept: Series, shape: Shape, resemblance: Resemblance, settings: StatisticsSettings) -> Estimate:
