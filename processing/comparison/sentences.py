@@ -192,9 +192,20 @@ def _on(count: int, keys: int, label: str, *, opening: bool = True) -> str:
 def _evenness_sentence(one: Evenness, pair: PairComparison, units: Units) -> str:
     what = next((phrase.caption for phrase in PHRASES if phrase.name == one.name), one.name.replace("_", " "))
     second, first = (spread_in_words(spread, one.unit, units) for spread in (one.second, one.first))
+    whose, ratio = f"{what}: the {one.colour}s of {pair.second} scatter", one.ratio
+    if one.first == 0.0:
+        return (
+            f"{whose} at least {two_digits(ratio.low)} times as much as those of {pair.first} ({second} about the "
+            "trend, against nothing that the rig's own scatter does not explain)."
+        )
+    if one.second == 0.0:
+        return (
+            f"{whose} at most {two_digits(ratio.high)} times as much as those of {pair.first} (nothing about the trend "
+            f"that the rig's own scatter does not explain, against {first})."
+        )
     return (
-        f"{what}: the {one.colour}s of {pair.second} scatter {two_digits(one.ratio.ratio)} times as much as those of "
-        f"{pair.first} ({interval_of_ratio(one.ratio.low, one.ratio.high)}; {second} against {first} about the trend)."
+        f"{whose} {two_digits(ratio.ratio)} times as much as those of {pair.first} "
+        f"({interval_of_ratio(ratio.low, ratio.high)}; {second} against {first} about the trend)."
     )
 
 

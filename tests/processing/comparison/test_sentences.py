@@ -168,6 +168,22 @@ def test_a_ratio_has_two_digits_and_never_seems_to_be_one(ratio: float, low: flo
     assert words in told
 
 
+@pytest.mark.parametrize(
+    ("first", "second", "words"),
+    [
+        (0.0, 0.002, "scatter at least 6.3 times as much as those of fern (0.0020 mm about the trend, against nothing"),
+        (0.002, 0.0, "scatter at most 0.16 times as much as those of fern (nothing about the trend"),
+    ],
+)
+def test_a_scatter_that_the_rig_explains_is_told_by_the_end_of_the_interval(
+    first: float, second: float, words: str
+) -> None:
+    ratio = (WIDEST_RATIO, 6.3, WIDEST_RATIO) if first == 0.0 else (1.0 / WIDEST_RATIO, 1.0 / WIDEST_RATIO, 0.16)
+    told = pair_sentences(a_pair(evenness=(an_evenness(*ratio, first=first, second=second),)), UNITS)[0]
+
+    assert words in told
+
+
 def test_spreads_have_two_digits() -> None:
     told = pair_sentences(a_pair(evenness=(an_evenness(0.4, 0.2, 0.8, first=0.0031, second=0.00124),)), UNITS)[0]
 

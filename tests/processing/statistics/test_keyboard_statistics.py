@@ -12,7 +12,7 @@ from benchmarks.error_rates import World, spread_misses, trend_misses
 from processing.measure import all_missing
 from processing.statistics.correlated import Resemblance
 from processing.statistics.keyboard_statistics import describe_keyboard, standing_out
-from processing.statistics.scatter import Scatter, ratio_of_spreads
+from processing.statistics.scatter import WIDEST_RATIO, Scatter, ratio_of_spreads
 from processing.statistics.settings import StatisticsSettings
 from processing.statistics.trend import lack_of_fit, trend_of
 from recordings.keys import ALL_KEYS, Key
@@ -111,7 +111,30 @@ def test_without_own_variance_the_interval_of_a_spread_is_that_of_chi_square() -
 def test_the_rigs_own_part_is_taken_out_and_may_explain_everything() -> None:
     assert Scatter(0.25, 20.0, 0.16, 21).spread == pytest.approx(0.3)
     assert Scatter(0.25, 20.0, 0.30, 21).spread == 0.0
-    assert ratio_of_spreads(Scatter(0.25, 20.0, 0.30, 21), Scatter(0.25, 20.0, 0.0, 21)) is None
+
+
+def test_keys_whose_scatter_the_rig_explains_are_surely_more_even_than_uneven_ones() -> None:
+    even, uneven = Scatter(0.25, 20.0, 0.30, 21), Scatter(9.0, 20.0, 0.30, 21)
+    more, less = ratio_of_spreads(even, uneven), ratio_of_spreads(uneven, even)
+
+    assert more is not None
+    assert less is not None
+    assert more.p < 1e-6
+    assert (more.ratio, less.ratio) == (WIDEST_RATIO, 1.0 / WIDEST_RATIO)
+    assert 3.0 < more.low < 10.0
+    assert less.high == pytest.approx(1.0 / more.low, rel=0.02)
+    assert ratio_of_spreads(even, even) is None
+
+
+@pytest.mark.parametrize("own", [0.3, 1.0, 2.0])
+def test_of_equally_uneven_keyboards_none_is_called_so_more_often_than_stated(own: float) -> None:
+    random, dof, called = np.random.default_rng(5), 12, 0
+    for _ in range(400):
+        one, other = (Scatter(float((1.0 + own**2) * random.chisquare(dof) / dof), dof, own**2, 14) for _ in range(2))
+        told = ratio_of_spreads(one, other)
+        called += told is not None and told.p < 0.05
+
+    assert binomtest(called, 400, 0.05, alternative="greater").pvalue > 0.01
 
 
 def test_a_key_that_stands_out_is_named_with_a_second_opinion() -> None:
