@@ -77,7 +77,8 @@ def differences(recordings: Sequence[Described], found: Found, units: Units) -> 
     rule = (
         "Differences are means over the keys that both have, ± their 95 % intervals with both budgets in them. What is "
         f"told differs surely: among all {one.tests} tests together nothing is told by chance in {sure} of 100 "
-        "comparisons. What a hand may notice is a guide from published thresholds, no measurement."
+        f"comparisons. Bands over the travel are asked by themselves: of all of them together none leaves out 0 by "
+        f"chance in {sure} of 100. What a hand may notice is a guide from published thresholds, no measurement."
     )
     joint = jointly_marked(units, recordings)
     told = tuple(
@@ -128,8 +129,8 @@ def _bands(pair: PairComparison, to: In, number: int) -> Charts:
     force = to.axis("difference", "N", -(1.0 + ROOM) * reach, (1.0 + ROOM) * reach)
     panels = tuple(_band_panel(band, to, force, number) for band in shown)
     return Charts(
-        caption=f"{pair.second} less {pair.first}, mean of the {shown[0].colour}s that both have. Each band holds all "
-        "over the travel at once with 95 %; where it leaves out 0 they surely differ. The way ends where the key bed "
+        caption=f"{pair.second} less {pair.first}, mean of the {shown[0].colour}s that both have. All bands together "
+        "hold all over the travel with 95 %; where one leaves out 0 they surely differ. The way ends where the key bed "
         "begins.",
         panels=panels,
         columns=2,
