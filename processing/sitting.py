@@ -6,7 +6,7 @@ the keyboard's own recording they tell a drift of each measurand (`statistics/dr
 brought to the middle of the sitting, whether that drift is sure or not: one that is left in because it is not sure is
 still there, and nothing would say so. How unsure the slope is becomes a line of the budget that all keys share, signed,
 so that it nearly falls out of a mean and stays in a trend. Which drifts are sure, over all measurands by Holm, is told.
-What the rig had drifted before the sitting, no check key can tell.
+Curves are settled likewise (`curve_drift.py`). What the rig had drifted before the sitting, no check key can tell.
 """
 
 from __future__ import annotations

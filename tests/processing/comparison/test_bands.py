@@ -115,6 +115,13 @@ def test_a_shared_part_of_few_degrees_of_freedom_counts_as_wide_as_students_t() 
     assert wide == pytest.approx(0.005 * WHOLE * stdtrit(4.0, level) / ndtri(level))
 
 
+def test_a_weight_of_next_to_nothing_is_no_measure_of_a_share() -> None:
+    """As the up weight of a heavy action; 0.05 N stands in for it."""
+    balanced = a_series(1e-4, (a_line(HYSTERESIS, 0.001, -1.0),))
+
+    assert shared_u(NOTHING, balanced) == pytest.approx(0.001 * WHOLE / 0.05, rel=CLOSE)
+
+
 def test_a_weight_that_no_key_has_shares_nothing() -> None:
     assert np.all(SharedOnCurves([], [], "up", None, [1], COVERAGE).u_on(WAY, HALF, WHOLE) == 0.0)
 
