@@ -77,14 +77,18 @@ def differences(recordings: Sequence[Described], found: Found, units: Units) -> 
     rule = (
         "Differences are means over the keys that both have, ± their 95 % intervals with both budgets in them. What is "
         f"told differs surely: among all {one.tests} tests together nothing is told by chance in {sure} of 100 "
-        f"comparisons. Bands over the travel are asked by themselves: of all of them together none leaves out 0 by "
-        f"chance in {sure} of 100. What a hand may notice is a guide from published thresholds, no measurement."
+        "comparisons. What a hand may notice is a guide from published thresholds, no measurement."
     )
+    of_bands = (
+        f"Bands over the travel are asked by themselves: of all of them together none leaves out 0 by chance in {sure} "
+        "of 100 comparisons."
+    )
+    rules = (rule, of_bands) if any(pair.bands for pair in one.pairs) else (rule,)
     joint = jointly_marked(units, recordings)
     told = tuple(
         Answer(f"{pair.second} against {pair.first}", tuple(pair_sentences(pair, joint))) for pair in one.pairs
     )
-    return (*told, Answer("How to read this", (rule, *one.cautions)))
+    return (*told, Answer("How to read this", (*rules, *one.cautions)))
 
 
 def difference_tables(recordings: Sequence[Described], found: Found, units: Units) -> tuple[Block, ...]:
