@@ -1,4 +1,8 @@
-"""Where in the travel two keyboards differ, in sentences."""
+"""Where in the travel two keyboards differ, in sentences.
+
+How it works: they surely differ where a band leaves out 0, for the bands of all parts, ways and pairs that are spoken
+of hold together (`pair_curves.py`).
+"""
 
 from __future__ import annotations
 

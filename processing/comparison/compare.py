@@ -72,7 +72,7 @@ def compare_keyboards(
         )
     chosen, within = settings or ComparisonSettings(), read_margins() if margins is None else margins
     drafts = [
-        _draft((results[0], result), (labels[0], label), chosen)
+        _draft((results[0], result), (labels[0], label), len(results) - 1, chosen)
         for result, label in zip(results[1:], labels[1:], strict=True)
     ]
     pairs = _judged(drafts, within, chosen)
@@ -107,7 +107,7 @@ class _Draft:
 
 
 def _draft(
-    results: tuple[KeyboardResult, KeyboardResult], labels: tuple[str, str], settings: ComparisonSettings
+    results: tuple[KeyboardResult, KeyboardResult], labels: tuple[str, str], pairs: int, settings: ComparisonSettings
 ) -> _Draft:
     measured = [{key.key.number: key for key in result.keys if key.strokes} for result in results]
     common = tuple(sorted(set(measured[0]) & set(measured[1])))
@@ -124,7 +124,7 @@ def _draft(
     }
     both = {where: (a, b) for where, (a, b) in series.items() if a is not None and b is not None}
     asked = ask(both, one_record=one_record, settings=settings)
-    bands = curve_bands(measured[0], measured[1], common, without, asked.paired, one_record, settings)
+    bands = curve_bands(measured[0], measured[1], common, without, asked.paired, pairs, settings)
     return _Draft(
         PairComparison(
             *labels,

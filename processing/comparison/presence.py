@@ -5,7 +5,7 @@ for that one; if neither were ahead, each would be a toss of a coin. Neighbours 
 for one keyboard within four neighbours are one toss. Single keys without a notch are odd keys, no difference. What a
 recording cannot tell (no note events at all, keys that were not let up) is not compared, and is said.
 Sources: McNemar, Psychometrika 12:153, 1947, in the exact form by the binomial distribution (scipy.stats.binomtest);
-one toss for several neighbours is our own, tried by simulation (DEVELOPERS.md, decision N-words-2).
+one toss for several neighbours is our own, tried by simulation (DEVELOPERS.md, decision 103).
 """
 
 from __future__ import annotations
