@@ -109,9 +109,8 @@ def print_pair(comparison: Comparison, pair: PairComparison, units: Units) -> No
     from processing.comparison.sentences import pair_sentences
 
     share, kept = 100.0 * (1.0 - comparison.settings.alpha), len(pair.keys) - len(pair.left_out)
-    print(
-        f"\n{pair.second} against {pair.first}: {kept} keys, {comparison.tests} tests, surely different at {share:g} %"
-    )
+    how = f"{kept} keys, {comparison.tests} tests, surely different at {share:g} %" if kept else "no key to compare"
+    print(f"\n{pair.second} against {pair.first}: {how}")
     for sentence in pair_sentences(pair, units):
         print(f"  {sentence}")
     bands = band_sentences(pair, units)
