@@ -35,7 +35,8 @@ def without_drift(
     """
     from processing.display import parse_units
     from processing.errors import ForeignChecks
-    from processing.sitting import settled, sitting_sentences
+    from processing.sitting import settled
+    from processing.sitting_words import sitting_sentences
     from processing.whole_recording import analyse_file
     from recordings.reader import open_recording
 
