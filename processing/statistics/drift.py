@@ -19,7 +19,7 @@ Sources: two-way layout with a covariate, nested models: any textbook of linear 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf, sqrt
 from typing import Literal
 
@@ -84,10 +84,8 @@ class Drift:
     @property
     def p(self) -> float:
         """Probability of so much drift by chance."""
-        if not np.any(self.coefficients):
+        if not np.any(self.coefficients):  # then nothing need scatter either
             return 1.0
-        if not np.any(self.covariance):
-            return 0.0
         count = len(self.coefficients)
         ratio = float(self.coefficients @ np.linalg.solve(self.covariance, self.coefficients)) / count
         return float(fdtrc(count, self.dof, ratio))
@@ -142,6 +140,8 @@ class _Seen:
     """Shape (n, h): a column for each key, recording or whatever is not the drift."""
     each: int
     """How many measurements a value is the mean of."""
+    least_scatter: float
+    """Of a value: less than the steps in which it may be read tell nothing."""
 
     def free_of_held(self, columns: FloatArray) -> FloatArray:
         """Return columns (n, c) or one (n,) without all that `held` can explain."""
@@ -202,8 +202,7 @@ def drift_of(checks: Sequence[CheckedAgain], sitting_s: tuple[float, float]) -> 
             straight.coefficients, straight.covariance, straight.dof, (-last, last), _p_of_bend(bent), 0.0, False
         )
     p_straight, differ = _straightness(checks, seen, straight)
-    bends = p_straight is not None and p_straight < BENT_AT
-    fit = bent if bends and bent is not None and bent.dof >= FEWEST_DOF else straight
+    fit = bent if bent is not None and bent.dof >= FEWEST_DOF and p_straight < BENT_AT else straight
     return Drift(fit.coefficients, fit.covariance, fit.dof, (-last, last), p_straight, differ, True)
 
 
@@ -229,7 +228,7 @@ def _within_recordings(checks: Sequence[CheckedAgain], sitting_s: tuple[float, f
     recordings = sorted({check.recording for check in checks})
     off = np.array([[check.recording == one for one in recordings] for check in checks], np.float64)
     values = np.array([check.value for check in checks])
-    return _Seen(values, _hours(checks, sitting_s), np.hstack([_by_key(checks), off]), 1)
+    return _Seen(values, _hours(checks, sitting_s), np.hstack([_by_key(checks), off]), 1, _least_scatter(checks))
 
 
 def _from_recording_to_recording(checks: Sequence[CheckedAgain], sitting_s: tuple[float, float]) -> _Seen:
@@ -238,11 +237,27 @@ def _from_recording_to_recording(checks: Sequence[CheckedAgain], sitting_s: tupl
     held = [{check.key for check in checks if check.recording == one} for one in recordings]
     common = set.intersection(*held) if held else set()
     if not common:
-        return _Seen(np.zeros(0), np.zeros(0), np.zeros((0, 1)), 1)
+        return _Seen(np.zeros(0), np.zeros(0), np.zeros((0, 1)), 1, 0.0)
     of_each = [[check for check in checks if check.recording == one and check.key in common] for one in recordings]
     values = np.array([np.mean([check.value for check in some]) for some in of_each])
     hours = np.array([np.mean(_hours(some, sitting_s)) for some in of_each])
-    return _Seen(values, hours, np.ones((len(recordings), 1)), len(common))
+    least = _least_scatter(checks) / sqrt(len(common))
+    return _Seen(values, hours, np.ones((len(recordings), 1)), len(common), least)
+
+
+def _least_scatter(checks: Sequence[CheckedAgain]) -> float:
+    """Return the standard uncertainty of the smallest step by which a key's value has changed (GUM 4.3.7); 0: none has.
+
+    Rungs of a ladder and whole numbers fit a line exactly by chance; of other values so small a step means nothing.
+    """
+    of_keys = [np.sort([check.value for check in checks if check.key == key]) for key in {c.key for c in checks}]
+    steps = np.concatenate([np.diff(values) for values in of_keys])
+    steps = steps[steps > _rounding(np.concatenate(of_keys))]
+    return float(steps.min()) / sqrt(12.0) if len(steps) else 0.0
+
+
+def _rounding(values: FloatArray) -> float:
+    return ROUNDING * float(np.max(np.abs(values)))
 
 
 def _fit(seen: _Seen, degree: int) -> _Fit | None:
@@ -256,16 +271,15 @@ def _fit(seen: _Seen, degree: int) -> _Fit | None:
     spread: FloatArray = np.asarray(np.linalg.inv(free.T @ free), np.float64)
     coefficients = spread @ (free.T @ values)
     left = values - free @ coefficients
-    rounding = ROUNDING * float(np.max(np.abs(seen.values)))
-    told = np.abs(coefficients) * np.linalg.norm(free, axis=0) > rounding
-    square = float(left @ left)
-    return _Fit(np.where(told, coefficients, 0.0), spread, square if square > dof * rounding**2 else 0.0, dof)
+    told = np.abs(coefficients) * np.linalg.norm(free, axis=0) > _rounding(seen.values)
+    square = float(left @ left) if seen.least_scatter else 0.0
+    return _Fit(np.where(told, coefficients, 0.0), spread, max(square, dof * seen.least_scatter**2), dof)
 
 
-def _straightness(checks: Sequence[CheckedAgain], seen: _Seen, straight: _Fit) -> tuple[float | None, float]:
+def _straightness(checks: Sequence[CheckedAgain], seen: _Seen, straight: _Fit) -> tuple[float, float]:
     """Return the probability that recordings which lie on the line and are not off as a whole lie so unevenly, and the
     standard deviation of what they are off by."""
-    alike = _Seen(seen.values, seen.hours, _by_key(checks), 1)
+    alike = replace(seen, held=_by_key(checks))
     together = _fit(alike, 1)
     assert together is not None
     more = together.dof - straight.dof
@@ -273,8 +287,6 @@ def _straightness(checks: Sequence[CheckedAgain], seen: _Seen, straight: _Fit) -
         return 1.0, 0.0
     uneven, by_chance = max(0.0, together.square - straight.square) / more, straight.square / straight.dof
     differ = sqrt(max(0.0, uneven - by_chance) / alike.held.shape[1])
-    if by_chance == 0.0:  # steps of a ladder that every key of a recording shares: what chance does is not known
-        return None, differ
     return float(fdtrc(more, straight.dof, uneven / by_chance)), differ
 
 
@@ -283,6 +295,4 @@ def _p_of_bend(bent: _Fit | None) -> float | None:
     if bent is None:
         return None
     bend, variance = float(bent.coefficients[1]), float(bent.covariance[1, 1])
-    if variance == 0.0:
-        return 1.0 if bend == 0.0 else 0.0
-    return float(fdtrc(1.0, bent.dof, bend**2 / variance))
+    return 1.0 if bend == 0.0 else float(fdtrc(1.0, bent.dof, bend**2 / variance))

@@ -164,6 +164,17 @@ def test_what_does_not_change_does_not_drift() -> None:
     assert (drift.per_hour.value, drift.per_hour.u, drift.p, drift.p_straight) == (0.0, 0.0, 1.0, 1.0)
 
 
+def test_rungs_that_lie_on_a_line_by_chance_are_no_sure_drift() -> None:
+    """In the keyboard's own recording the first check key is a rung lower, the last a rung higher: a line, exactly."""
+    values = {(0, 4): 2.0, (0, 40): 3.0, (0, 76): 4.0}
+    checks = checks_of(np.random.default_rng(1), keys=(4, 40, 76))
+
+    drift = told([replace(one, value=values.get((one.recording, one.key.number), 3.0)) for one in checks])
+
+    assert drift.per_hour.u > 0.0
+    assert drift.p > 0.01
+
+
 AT_ONCE = [replace(one, time_s=0.001 * one.key.number + one.recording) for one in CHECKS]
 
 
