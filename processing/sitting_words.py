@@ -69,14 +69,14 @@ def _uneven(told: Sequence[Drifted], units: Units) -> list[str]:
     if not told:
         return []
     by = ", ".join(
-        f"{one.caption.lower()} by {with_unit(one.drift.recordings_differ, one.unit, units)}"
+        f"{with_unit(one.drift.recordings_differ, one.unit, units)} of {one.caption.lower()}"
         for one in told
         if one.drift.recordings_differ > 0.0
     )
-    differ = f" ({by} as a standard deviation), and this keyboard's from those of others" if by else ""
+    differ = f", by a standard deviation of {by}; so may the keyboard's own, which no budget holds" if by else ""
     return [
         f"of {', '.join(one.caption.lower() for one in told)} the recordings surely do not lie on one straight line in "
-        f"time: either it drifted in a bend, or recordings differ as a whole{differ} (zero, touch, temperature)."
+        f"time: either it drifted in a bend, or recordings differ as a whole (zero, touch, temperature){differ}."
     ]
 
 
