@@ -34,7 +34,7 @@ from processing.comparison.verdicts import holm, p_equivalent
 from processing.errors import NothingInCommon
 from processing.features.table import FEATURES
 from processing.keyboard import COLOURS, KeyboardResult
-from processing.statistics.correlated import fading_of
+from processing.statistics.correlated import FEWEST, Resemblance, fading_of, resemblance_of
 from processing.statistics.keyboard_statistics import KeyboardStatistics, describe_keyboard
 from processing.statistics.scatter import Scatter, ratio_of_spreads
 from processing.statistics.series import Series, series_of
@@ -156,13 +156,13 @@ def ask(
 ) -> Asked:
     """Return differences and evenness of two keyboards, given the series of both by measurand and colour."""
     paired = tuple(told for a, b in both.values() if (told := pair(a, b, one_record=one_record)) is not None)
-    fadings = {
-        name: fading_of([(one.places, one.differences) for one in paired if one.name == name])
+    resemblances = {
+        name: resemblance_of([(one.places, one.differences) for one in paired if one.name == name])
         for name in dict.fromkeys(one.name for one in paired)
     }
     return Asked(
         paired,
-        tuple(one for told in paired for one in _differences(told, fadings[told.name])),
+        tuple(one for told in paired for one in _differences(told, resemblances[told.name])),
         tuple(
             one
             for a, b in both.values()
@@ -193,15 +193,17 @@ def _rest_on_one_record(first: KeyboardResult, second: KeyboardResult) -> bool:
     return all(record is not None for record in records) and len({content_id(r) for r in records if r}) == 1
 
 
-def _differences(paired: Paired, fading: float) -> list[Difference]:
-    return [one for region in REGIONS if (one := _difference(paired, region, fading)) is not None]
+def _differences(paired: Paired, resemblance: Resemblance) -> list[Difference]:
+    """Return the differences by region; of keys that speak of themselves alone only that of all of them."""
+    regions = REGIONS if len(paired.numbers) >= FEWEST else (WHOLE,)
+    return [one for region in regions if (one := _difference(paired, region, resemblance)) is not None]
 
 
-def _difference(paired: Paired, region: Region, fading: float) -> Difference | None:
+def _difference(paired: Paired, region: Region, resemblance: Resemblance) -> Difference | None:
     inside = [index for index, number in enumerate(paired.numbers) if region.holds(number)]
     if not inside or (region is not WHOLE and len(inside) == len(paired.numbers)):
         return None
-    mean = mean_difference(paired, inside, fading)
+    mean = mean_difference(paired, inside, resemblance)
     return Difference(
         paired.name,
         paired.unit,

@@ -59,7 +59,7 @@ class SpreadRatio:
 
 
 def scatter_of(
-    residual_matrix: FloatArray, correlation: FloatArray, residuals: FloatArray, own_u: FloatArray, *, whole: bool
+    residual_matrix: FloatArray, residuals: FloatArray, own_u: FloatArray, correlation: FloatArray, *, whole: bool
 ) -> Scatter:
     """Return the scatter, given residuals (k,) = residual_matrix (k, n) @ values of unit correlation (n, n).
 

@@ -21,7 +21,7 @@ from processing.comparison.verdicts import holm, p_equivalent
 from processing.comparison.view import compare_view, difference_table
 from processing.display import Units
 from processing.errors import MalformedMargins, NothingInCommon
-from processing.statistics.correlated import Estimate
+from processing.statistics.correlated import Estimate, Resemblance
 from processing.statistics.series import Series
 from processing.statistics.shared import shared_parts
 from recordings.keys import ALL_KEYS, Key
@@ -128,7 +128,7 @@ def a_series(*lines: Line) -> Series:
 def shared_u_of(first: Series, second: Series, *, one_record: bool) -> float:
     both = pair(first, second, one_record=one_record)
     assert both is not None
-    return mean_difference(both, list(range(len(both.numbers))), 0.0).shared_u
+    return mean_difference(both, list(range(len(both.numbers))), Resemblance(0.0)).shared_u
 
 
 def test_a_constant_of_one_record_falls_out_of_a_difference_as_far_as_both_lean_on_it() -> None:
@@ -152,7 +152,8 @@ def test_a_drift_over_the_sitting_counts_where_it_acts() -> None:
     assert both is not None
 
     whole, left, right = (
-        mean_difference(both, list(inside), 0.0).shared_u for inside in (range(52), range(13), range(39, 52))
+        mean_difference(both, list(inside), Resemblance(0.0)).shared_u
+        for inside in (range(52), range(13), range(39, 52))
     )
 
     assert whole == pytest.approx(0.0, abs=1e-9)
@@ -242,6 +243,34 @@ def test_keyboards_without_a_difference_are_called_different_no_more_often_than_
     cried = sum(cries_wolf(seed, World(fading=fading))[0] for seed in range(16))
 
     assert binomtest(cried, 16, 0.05, alternative="greater").pvalue > 0.005
+
+
+@pytest.mark.parametrize("keys", [ALL_KEYS[19:44], ALL_KEYS[::6]], ids=["three sharps in the bass", "every sixth key"])
+def test_few_keys_of_a_region_do_not_cry_wolf(keys: tuple[Key, ...]) -> None:
+    """They are judged by the scatter of all keys of their colour; by their own budgets alone all 16 cried."""
+    cried = sum(cries_wolf(seed, World(keys=keys))[0] for seed in range(16))
+
+    assert binomtest(cried, 16, 0.05, alternative="greater").pvalue > 0.005
+
+
+def test_what_a_key_has_for_itself_is_the_least_that_a_mean_is_unsure_by() -> None:
+    """Known no better for that: a scatter that is small by chance has not more degrees of freedom than any other."""
+    sure = a_series(replace(LATE, u=0.0))
+    both = pair(sure, sure, one_record=True)
+    assert both is not None
+
+    told = mean_difference(both, list(range(52)), Resemblance(0.0)).estimate
+
+    assert told.u == pytest.approx(np.sqrt(2.0) * 0.001 / np.sqrt(52.0))
+    assert told.dof < 15.0
+
+
+def test_rounding_is_no_difference() -> None:
+    series = a_series(LATE)
+    both = pair(series, replace(series, values=series.values * (1.0 + 1e-12)), one_record=True)
+    assert both is not None
+
+    assert (both.differences == 0.0).all()
 
 
 def test_keyboards_of_good_keys_have_nobody_named_more_often_than_stated() -> None:
