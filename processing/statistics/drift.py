@@ -84,7 +84,7 @@ class Drift:
     @property
     def p(self) -> float:
         """Probability of so much drift by chance."""
-        if not np.any(self.coefficients):  # then nothing need scatter either
+        if not np.any(self.coefficients) or not np.any(self.covariance):  # that values never scatter proves no drift
             return 1.0
         count = len(self.coefficients)
         ratio = float(self.coefficients @ np.linalg.solve(self.covariance, self.coefficients)) / count
@@ -141,7 +141,7 @@ class _Seen:
     each: int
     """How many measurements a value is the mean of."""
     least_scatter: float
-    """Of a value: less than the steps in which it may be read tell nothing."""
+    """Of a value: if it is read in steps, that of a step."""
 
     def free_of_held(self, columns: FloatArray) -> FloatArray:
         """Return columns (n, c) or one (n,) without all that `held` can explain."""
@@ -246,14 +246,15 @@ def _from_recording_to_recording(checks: Sequence[CheckedAgain], sitting_s: tupl
 
 
 def _least_scatter(checks: Sequence[CheckedAgain]) -> float:
-    """Return the standard uncertainty of the smallest step by which a key's value has changed (GUM 4.3.7); 0: none has.
+    """Return the standard uncertainty of a step (GUM 4.3.7) if values are read in steps, as rungs of a ladder; else 0.
 
-    Rungs of a ladder and whole numbers fit a line exactly by chance; of other values so small a step means nothing.
+    They are if a key's value comes again exactly; then they may fit a line exactly by chance. The step is the smallest
+    by which a key's value has changed.
     """
     of_keys = [np.sort([check.value for check in checks if check.key == key]) for key in {c.key for c in checks}]
-    steps = np.concatenate([np.diff(values) for values in of_keys])
-    steps = steps[steps > _rounding(np.concatenate(of_keys))]
-    return float(steps.min()) / sqrt(12.0) if len(steps) else 0.0
+    changes = np.concatenate([np.diff(values) for values in of_keys])
+    steps = changes[changes > _rounding(np.concatenate(of_keys))]
+    return float(steps.min()) / sqrt(12.0) if 0 < len(steps) < len(changes) else 0.0
 
 
 def _rounding(values: FloatArray) -> float:
@@ -272,7 +273,8 @@ def _fit(seen: _Seen, degree: int) -> _Fit | None:
     coefficients = spread @ (free.T @ values)
     left = values - free @ coefficients
     told = np.abs(coefficients) * np.linalg.norm(free, axis=0) > _rounding(seen.values)
-    square = float(left @ left) if seen.least_scatter else 0.0
+    square = float(left @ left)
+    square = 0.0 if square <= dof * _rounding(seen.values) ** 2 else square
     return _Fit(np.where(told, coefficients, 0.0), spread, max(square, dof * seen.least_scatter**2), dof)
 
 
@@ -287,7 +289,7 @@ def _straightness(checks: Sequence[CheckedAgain], seen: _Seen, straight: _Fit) -
         return 1.0, 0.0
     uneven, by_chance = max(0.0, together.square - straight.square) / more, straight.square / straight.dof
     differ = sqrt(max(0.0, uneven - by_chance) / alike.held.shape[1])
-    return float(fdtrc(more, straight.dof, uneven / by_chance)), differ
+    return float(fdtrc(more, straight.dof, uneven / by_chance)) if by_chance else 0.0, differ
 
 
 def _p_of_bend(bent: _Fit | None) -> float | None:
@@ -295,4 +297,4 @@ def _p_of_bend(bent: _Fit | None) -> float | None:
     if bent is None:
         return None
     bend, variance = float(bent.coefficients[1]), float(bent.covariance[1, 1])
-    return 1.0 if bend == 0.0 else float(fdtrc(1.0, bent.dof, bend**2 / variance))
+    return 1.0 if variance == 0.0 else float(fdtrc(1.0, bent.dof, bend**2 / variance))
