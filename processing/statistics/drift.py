@@ -10,8 +10,7 @@ each other too closely for that, their means from recording to recording tell th
 about the line: what recordings differ by is in it, but a bend is then only told, not taken out. Values of other keys
 are brought to the drift's average over the sitting, which is its middle if it is straight; slope and bend are lines of
 their budgets, and act on a key by the hours between, the slope one way on the first and the other way on the last.
-Without check keys a drift cannot be told from a trend of the keyboard, for keys are measured
-from one end to the other.
+Without check keys a drift cannot be told from a trend of the keyboard, for keys are measured from one end to the other.
 Sources: two-way layout with a covariate, nested models: any textbook of linear models; recordings as groups: GUM (JCGM
 100:2008) H.5; when to bend is our own and held against simulation (tests, `make error-rates`).
 """
