@@ -84,7 +84,7 @@ def compare_keyboards(
         sum(len(draft.probabilities) for draft in drafts),
         within,
         chosen,
-        cautions_of(results, labels, pairs),
+        cautions_of(results, labels, pairs, chosen.alpha),
     )
 
 
@@ -291,5 +291,6 @@ def _judge(
         verdict=verdict,
         margin=margin,
         p_alike=p_alike,
+        within_margin=p_alike is not None and p_alike < settings.alpha,
         noticed=None if threshold is None else noticed(one.mean.estimate.value, threshold),
     )
