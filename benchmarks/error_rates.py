@@ -2,7 +2,7 @@
 
 How it works: keyboards are drawn as series of numbers, 52 naturals and 36 sharps a measurand: a trend, keys that
 scatter about it and resemble their neighbours (AR(1) within a colour), the rig's own noise, and a drift over the
-sitting that is told apart by three check keys measured at its beginning, middle and end; the rig is right in the
+sitting that is told apart by five check keys measured again before and after it; the rig is right in the
 middle, for what it has drifted before no check key can tell. All numbers are in units of the scatter of the keys, but
 where gram-force is said. Beside every share stands its own 95 % interval (Clopper & Pearson, Biometrika 26:404, 1934;
 by scipy).
@@ -29,7 +29,7 @@ from processing.comparison.curves import BandSettings, band_of, fading_of_curves
 from processing.comparison.settings import ComparisonSettings
 from processing.comparison.verdicts import holm
 from processing.statistics.correlated import Resemblance, resemblance_of
-from processing.statistics.drift import SECONDS_PER_HOUR, CheckedAgain, drift_of
+from processing.statistics.drift import SECONDS_PER_HOUR, CheckedAgain, Drift, drift_of
 from processing.statistics.keyboard_statistics import standing_out
 from processing.statistics.series import Series
 from processing.statistics.settings import StatisticsSettings
@@ -54,7 +54,8 @@ NOISE = 0.3
 """Of the rig, in units of the keys' scatter."""
 DRIFT = 2.0
 """Standard deviation of the drift from the first key to the last, in units of the keys' scatter."""
-CHECK_KEYS = (Key(4), Key(40), Key(76))
+CHECKED = (0.03, 0.25, 0.5, 0.75, 0.97)
+"""Where check keys lie, as shares of the keyboard."""
 SETTINGS, STATISTICS = ComparisonSettings(), StatisticsSettings()
 ALPHA = 0.05
 
@@ -104,14 +105,10 @@ def keyboard(
 ) -> dict[tuple[str, str], Series]:
     """Return one measurand of one keyboard, a series a colour; `more` is added to all keys."""
     numbers = np.array([key.number for key in world.keys])
-    times = SECONDS_A_KEY * (np.arange(len(numbers)) - (len(numbers) - 1) / 2.0)
+    times = _times(world)
     along = (numbers - 1) / 87.0
-    values = (
-        more
-        + world.slope * along
-        + 4.0 * world.bend * along * (1.0 - along)
-        + NOISE * random.standard_normal(len(numbers))
-    )
+    noise = NOISE * random.standard_normal(len(numbers))
+    values = more + world.slope * along + 4.0 * world.bend * along * (1.0 - along) + noise
     for colour in COLOURS:
         places = {key.number: place for place, key in enumerate(key for key in ALL_KEYS if key.colour == colour)}
         of_all = world.scatter * faded(random, len(places), world.fading)
@@ -119,26 +116,37 @@ def keyboard(
             if number in places:
                 values[index] += of_all[places[number]]
     rate = world.drift * random.standard_normal() / max(2.0 * times[-1], 1.0)
-    values, shared = _corrected(random, values + rate * times, times, rate, world)
+    values, shared = _corrected(random, values + rate * times, noise, rate, world)
     return {(name, colour): _series(name, colour, world, values, shared) for colour in COLOURS}
 
 
+def _times(world: World) -> Array:
+    """Return when each key is recorded, in seconds from the middle of the sitting."""
+    return SECONDS_A_KEY * (np.arange(len(world.keys)) - (len(world.keys) - 1) / 2.0)
+
+
 def _corrected(
-    random: np.random.Generator, values: Array, times: Array, rate: float, world: World
+    random: np.random.Generator, values: Array, noise: Array, rate: float, world: World
 ) -> tuple[Array, SharedParts]:
     """Return the values as they would have been in the middle of the sitting, and what they share by that."""
     if not world.corrected:
         return values, nothing_shared("N", len(values))
-    checks = [
-        CheckedAgain(key, time, level + rate * time + NOISE * random.standard_normal())
-        for key, level in zip(CHECK_KEYS, random.standard_normal(3).tolist(), strict=True)
-        for time in (times[0], 0.0, times[-1])
+    last_s = _times(world)[-1]
+    checked = sorted({round(share * (len(values) - 1)) for share in CHECKED})
+    own = [CheckedAgain(world.keys[place], 0, _times(world)[place], float(values[place])) for place in checked]
+    levels = [one.value - float(noise[place]) - rate * one.time_s for place, one in zip(checked, own, strict=True)]
+    again = [
+        CheckedAgain(one.key, recording, time_s, level + rate * time_s + random.normal(0.0, NOISE))
+        for one, level in zip(own, levels, strict=True)
+        for recording, time_s in ((1, -last_s), (2, last_s))
     ]
-    drift = drift_of(checks)
-    assert drift is not None
-    hours = times / SECONDS_PER_HOUR
-    parts = SharedParts("N", (drift.line("N", -1.0),), -hours[:, None])
-    return values - drift.per_hour.value * hours, parts
+    drift = drift_of([*own, *again], (-last_s, last_s))
+    assert isinstance(drift, Drift)
+    hours = _times(world) / SECONDS_PER_HOUR
+    lines = [drift.lines("N", hour) for hour in hours]
+    acting = np.array([[line.sensitivity for line in given] for given in lines])
+    parts = SharedParts("N", tuple(replace(line, sensitivity=1.0) for line in lines[0]), acting, drift.correlations)
+    return values + [sum(one.amount for one in drift.corrections(hour)) for hour in hours], parts
 
 
 def _series(name: str, colour: str, world: World, values: Array, shared: SharedParts) -> Series:

@@ -3,8 +3,9 @@
 How it works: the force at each place of the way, down and up, is a number like any other, and check keys that were
 recorded again tell how it drifts (`statistics/drift.py`). So nobody need say whether the forces drift by as much
 everywhere, as a zero would, or by a share, as a warm cell does, or only on one way, as friction does. Every curve is
-brought to the middle of the sitting, as the numbers are; how unsure the slopes are stays with the curve, signed, for it
-acts one way on the first keys and the other way on the last. Behind the first key bed a hundredth of a millimetre makes
+brought to the middle of the sitting, as the numbers are; what slope and bend leave open stays with the curve, signed,
+for the slope acts one way on the first keys and the other way on the last. Whether the drift may be bent is decided for
+a way as most of its places do, else curves would have steps. Behind the first key bed a hundredth of a millimetre makes
 more force than any drift: from there on the drift before it is taken. What drifts in places (dip, let-off) is taken out
 of the numbers alone: a flank that has moved on the check keys has not moved at the same place on others.
 """
@@ -18,74 +19,121 @@ import numpy as np
 
 from processing.comparison.curves import common_way, forces_on
 from processing.stages import Curve, DriftLeft, FloatArray, KeyResult
-from processing.statistics.drift import CheckedAgain, drift_of
+from processing.statistics.drift import SECONDS_PER_HOUR, CheckedAgain, Drift, drift_of
 
 STEP_MM = 0.05
 """Distance of the places at which a drift is asked: under half the kernel's width."""
+NEVER, ALWAYS = 0.0, 2.0
+"""Probabilities under which a drift may be bent: of none, of any."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class CurveDrift:
-    """How the force drifts on one way, arrays (N,) over the way in mm: N an hour and its standard uncertainty."""
+class Measuring:
+    """One time that a check key was measured."""
+
+    recording: int
+    """Which recording it is of; any number that the others do not have."""
+    time_s: float
+    key: KeyResult
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _WayDrift:
+    """How the force drifts on one way: a drift for each of its places, all straight or all bent."""
 
     way_mm: FloatArray
-    per_hour: FloatArray
-    u_per_hour: FloatArray
-    dof: float
+    drifts: tuple[Drift, ...]
+
+    @property
+    def dof(self) -> float:
+        """Degrees of freedom of the place that has the fewest."""
+        return min(drift.dof for drift in self.drifts)
+
+    def amount(self, curve: Curve, hours: float) -> FloatArray:
+        """Return what brings a curve (N,) that was measured so many hours too late to the middle."""
+        powers = self.drifts[0].powers(hours)
+        return self._on(curve, [-float(powers @ drift.coefficients) for drift in self.drifts])
+
+    def left(self, curve: Curve, hours: float) -> FloatArray:
+        """Return what that leaves open, in independent parts (P, N)."""
+        powers = self.drifts[0].powers(hours)
+        parts = np.array([-powers @ _root(drift.covariance) for drift in self.drifts])
+        return np.array([self._on(curve, part) for part in parts.T])
+
+    def _on(self, curve: Curve, at_places: Sequence[float] | FloatArray) -> FloatArray:
+        return np.interp(curve.way_mm, self.way_mm, at_places)
+
+
+def _root(covariance: FloatArray) -> FloatArray:
+    """Return a matrix that times its transpose is the covariance; 0 where nothing scatters."""
+    if not np.all(np.diag(covariance) > 0.0):
+        return np.zeros_like(covariance)
+    return np.asarray(np.linalg.cholesky(covariance), np.float64)
 
 
 def settle_curves(
-    keys: Sequence[KeyResult], hours: Sequence[float | None], checked: Sequence[tuple[float, KeyResult]]
+    keys: Sequence[KeyResult], at_s: Sequence[float | None], checked: Sequence[Measuring]
 ) -> tuple[KeyResult, ...]:
     """Return the keys with their curves as they would have been in the middle of the sitting.
 
-    hours: of each key after the middle, None: not known. checked: every measuring of a check key, with its seconds.
+    at_s: when each key was measured, None: not known. checked: every measuring of a check key, that in the keyboard's
+    own recording among them.
     """
-    down, up = (_drift_of_way(checked, on_the_way_up=way) for way in (False, True))
+    known = [one for one in at_s if one is not None]
+    sitting_s = (min(known), max(known))
+    down, up = (_drift_of_way(checked, sitting_s, on_the_way_up=way) for way in (False, True))
     if down is None:
         return tuple(keys)
+    middle_s = sum(sitting_s) / 2.0
     return tuple(
-        key if at is None or key.curve is None else replace(key, curve=_settled(key.curve, at, down, up))
-        for key, at in zip(keys, hours, strict=True)
+        key
+        if one is None or key.curve is None
+        else replace(key, curve=_settled(key.curve, (one - middle_s) / SECONDS_PER_HOUR, down, up))
+        for key, one in zip(keys, at_s, strict=True)
     )
 
 
-def _drift_of_way(checked: Sequence[tuple[float, KeyResult]], *, on_the_way_up: bool) -> CurveDrift | None:
+def _drift_of_way(
+    checked: Sequence[Measuring], sitting_s: tuple[float, float], *, on_the_way_up: bool
+) -> _WayDrift | None:
     """Return the drift of one way, None where the checks cannot tell one."""
     told = [
-        (time_s, key, key.curve)
-        for time_s, key in checked
-        if key.curve is not None and not (on_the_way_up and key.curve.up_newton is None)
+        (one, one.key.curve)
+        for one in checked
+        if one.key.curve is not None and not (on_the_way_up and one.key.curve.up_newton is None)
     ]
     if not told:
         return None
-    curves = [curve for _, _, curve in told]
-    beds = [value for _, key, _ in told if (value := key["bed_contact"].value) is not None]
+    curves = [curve for _, curve in told]
+    beds = [value for one, _ in told if (value := one.key["bed_contact"].value) is not None]
     way = common_way(curves, min(beds, default=np.inf), STEP_MM)
-    forces = forces_on(curves, way, "up" if on_the_way_up else "down")
-    drifts = [
-        drift_of([CheckedAgain(key.key, time_s, force) for (time_s, key, _), force in zip(told, at_place, strict=True)])
-        for at_place in forces.T.tolist()
+    forces = forces_on(curves, way, "up" if on_the_way_up else "down").T.tolist()
+    seen = [
+        [
+            CheckedAgain(one.key.key, one.recording, one.time_s, force)
+            for (one, _), force in zip(told, at_place, strict=True)
+        ]
+        for at_place in forces
     ]
-    slopes = [drift.per_hour for drift in drifts if drift is not None]
-    if len(slopes) < len(way):
+    asked = [drift for checks in seen if isinstance(drift := drift_of(checks, sitting_s), Drift)]
+    if len(asked) < len(way):
         return None
-    per_hour, u_per_hour = np.array([slope.value for slope in slopes]), np.array([slope.u for slope in slopes])
-    return CurveDrift(way, per_hour, u_per_hour, slopes[0].dof)
+    mostly_bent = sum(drift.bent for drift in asked) > len(asked) / 2.0
+    drifts = [
+        drift if drift.bent == mostly_bent else drift_of(checks, sitting_s, bent_at=ALWAYS if mostly_bent else NEVER)
+        for drift, checks in zip(asked, seen, strict=True)
+    ]
+    alike = tuple(drift for drift in drifts if isinstance(drift, Drift) and drift.bent == mostly_bent)
+    return _WayDrift(way, alike) if len(alike) == len(way) else None
 
 
-def _settled(curve: Curve, hours: float, down: CurveDrift, up: CurveDrift | None) -> Curve:
-    def on_the_curve(drift: CurveDrift, values: FloatArray) -> FloatArray:
-        return -hours * np.interp(curve.way_mm, drift.way_mm, values)
-
+def _settled(curve: Curve, hours: float, down: _WayDrift, up: _WayDrift | None) -> Curve:
     upward = None if up is None or curve.up_newton is None else (up, curve.up_newton)
     return replace(
         curve,
-        down_newton=curve.down_newton + on_the_curve(down, down.per_hour),
-        up_newton=curve.up_newton if upward is None else upward[1] + on_the_curve(upward[0], upward[0].per_hour),
+        down_newton=curve.down_newton + down.amount(curve, hours),
+        up_newton=curve.up_newton if upward is None else upward[1] + upward[0].amount(curve, hours),
         drift_left=DriftLeft(
-            on_the_curve(down, down.u_per_hour),
-            None if upward is None else on_the_curve(upward[0], upward[0].u_per_hour),
-            down.dof,
+            down.left(curve, hours), None if upward is None else upward[0].left(curve, hours), down.dof
         ),
     )

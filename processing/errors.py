@@ -8,7 +8,7 @@ ProcessingError
  +-- TooManyRecordings a report was asked for of more recordings than can be told apart in a picture
  +-- NothingInCommon   two recordings to be compared have measured no key that both have
  +-- ForeignChecks     check keys that belong to none of the keyboards
- +-- SameRecording     a recording was to be compared with itself
+ +-- SameRecording     a recording was to be compared with itself, or to be its own check
  +-- MalformedMargins  a file of margins: file, place and reason
  +-- MalformedLimits   a limits file: file, line, reason and remedy
  +-- CannotLearn       limits were asked for from units that cannot tell any
@@ -77,11 +77,20 @@ class TooManyRecordings(ProcessingError):
 class NothingInCommon(ProcessingError):
     """Two recordings to be compared have measured no key that both have."""
 
-    def __init__(self, first: str, second: str) -> None:
-        self.first, self.second = first, second
+    def __init__(self, first: str, second: str, held: int = 0, unmeasured: str = "") -> None:
+        """held: how many keys are in both recordings. unmeasured: the one that has measured none of them, if any."""
+        self.first, self.second, self.held, self.unmeasured = first, second, held, unmeasured
+        if held == 0:
+            super().__init__(
+                f"{first} and {second} have no measured key in common; record the same keys on both (`keyplumb "
+                "info` tells which keys a recording holds)"
+            )
+            return
+        keys = "one key" if held == 1 else f"{held} keys"
+        where = f"in {unmeasured} no such key" if unmeasured else "no such key in both"
         super().__init__(
-            f"{first} and {second} have no measured key in common; record the same keys on both (`keyplumb info` "
-            "tells which keys a recording holds)"
+            f"{first} and {second} have {keys} in common, but {where} could be measured; `keyplumb measure` says of "
+            "each recording why, and such keys must be recorded again"
         )
 
 
@@ -96,7 +105,7 @@ class ForeignChecks(ProcessingError):
 
 
 class SameRecording(ProcessingError):
-    """A recording was to be compared with itself."""
+    """A recording was to be compared with itself, or to be its own check, or was given as a check twice."""
 
     def __init__(self, first: str, second: str) -> None:
         self.first, self.second = first, second

@@ -4,9 +4,11 @@ How it works: check keys are recorded once more in small recordings of their own
 time is its recording's start and how much later its own samples begin by the rig's clock. Together with the same key in
 the keyboard's own recording they tell a drift of each measurand (`statistics/drift.py`), and every key's number is
 brought to the middle of the sitting, whether that drift is sure or not: one that is left in because it is not sure is
-still there, and nothing would say so. How unsure the slope is becomes a line of the budget that all keys share, signed,
-so that it nearly falls out of a mean and stays in a trend. Which drifts are sure, over all measurands by Holm, is told.
-Curves are settled likewise (`curve_drift.py`). What the rig had drifted before the sitting, no check key can tell.
+still there, and nothing would say so. How unsure slope and bend are become lines of the budget that all keys share,
+signed, so that the slope nearly falls out of a mean and stays in a trend. Which drifts are sure, and of which
+measurands the recordings surely do not lie on one straight line, over all measurands by Holm, is told
+(`sitting_words.py`). Curves are settled likewise (`curve_drift.py`). What the rig had drifted before the sitting, no
+check key can tell.
 """
 
 from __future__ import annotations
@@ -14,17 +16,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from processing.budget.lines import Correction
 from processing.comparison.verdicts import holm
-from processing.curve_drift import settle_curves
-from processing.display import Units, with_unit
+from processing.curve_drift import Measuring, settle_curves
 from processing.errors import ForeignChecks
 from processing.features.table import FEATURES
 from processing.keyboard import KeyboardResult, compare_keys
 from processing.measure import with_budget
 from processing.settings import Settings
 from processing.stages import KeyResult, Measurement
-from processing.statistics.drift import SECONDS_PER_HOUR, SITTING, CheckedAgain, Drift, drift_bound, drift_of
+from processing.statistics.drift import SECONDS_PER_HOUR, CheckedAgain, Drift, Untold, drift_of
 from recordings.keys import Key
 
 SURE_AT = 0.05
@@ -40,6 +40,8 @@ class Drifted:
     drift: Drift
     sure: bool
     """Among all measurands (Holm, 5 %)."""
+    uneven: bool
+    """The recordings surely do not lie on one straight line in time (the same)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,10 +50,16 @@ class Sitting:
 
     result: KeyboardResult
     drifted: tuple[Drifted, ...]
-    """Of every measurand that the checks tell of; empty: they were too few."""
+    """Of every measurand that the checks tell of."""
+    untold: Untold | None
+    """Why the checks tell of no measurand; None: they do of some."""
     check_keys: tuple[Key, ...]
     checks: int
     """How often a check key was measured in all."""
+    recordings: int
+    """In how many recordings, the keyboard's own among them."""
+    outside: tuple[Key, ...]
+    """Keys of the keyboard that were recorded before the first or after the last check."""
 
 
 def settled(result: KeyboardResult, checks: Sequence[tuple[str, KeyboardResult]]) -> Sitting:
@@ -66,19 +74,35 @@ def settled(result: KeyboardResult, checks: Sequence[tuple[str, KeyboardResult]]
         if not times.keys() & own.keys():
             raise ForeignChecks(place, f"it holds no measured key of {result.header.run.instrument}")
     again = frozenset(key for _, times in others for key in times) & own.keys()
-    told = [
-        (feature, drift)
-        for feature in FEATURES
-        if (drift := drift_of(_checked(recordings, feature.name, again))) is not None
-    ]
-    sure = [p < SURE_AT for p in holm([drift.per_hour.p for _, drift in told])]
+    span_s = (min(own.values()), max(own.values()))
+    told, untold = [], set[Untold]()
+    for feature in FEATURES:
+        checked = _checked(recordings, feature.name, again)
+        drift = drift_of(checked, span_s) if checked else "too few"
+        if isinstance(drift, Drift):
+            told.append((feature, drift))
+        else:
+            untold.add(drift)
+    sure = _surely([drift.p for _, drift in told])
+    uneven = _surely([1.0 if drift.p_straight is None else drift.p_straight for _, drift in told])
     drifted = tuple(
-        Drifted(feature.name, feature.unit, feature.caption, drift, sure=surely)
-        for (feature, drift), surely in zip(told, sure, strict=True)
+        Drifted(feature.name, feature.unit, feature.caption, drift, one, other)
+        for (feature, drift), one, other in zip(told, sure, uneven, strict=True)
     )
-    count = sum(len(again & times.keys()) for _, times in recordings)
-    level = _with_level_curves(result, own, _measurings(recordings, again))
-    return Sitting(_without(level, own, drifted), drifted, tuple(sorted(again)), count)
+    at_s = [times[key] for _, times in recordings for key in again & times.keys()]
+    return Sitting(
+        _without(_with_level_curves(result, own, _measurings(recordings, again)), own, drifted),
+        drifted,
+        None if told else "at one time" if "at one time" in untold else "too few",
+        tuple(sorted(again)),
+        len(at_s),
+        len(recordings),
+        tuple(sorted(key for key, time_s in own.items() if not min(at_s) <= time_s <= max(at_s))),
+    )
+
+
+def _surely(probabilities: list[float]) -> list[bool]:
+    return [p < SURE_AT for p in holm(probabilities)]
 
 
 def _times(result: KeyboardResult) -> dict[Key, float]:
@@ -92,8 +116,8 @@ def _checked(
     recordings: Sequence[tuple[KeyboardResult, dict[Key, float]]], name: str, again: frozenset[Key]
 ) -> list[CheckedAgain]:
     return [
-        CheckedAgain(key.key, times[key.key], value)
-        for recording, times in recordings
+        CheckedAgain(key.key, number, times[key.key], value)
+        for number, (recording, times) in enumerate(recordings)
         for key in recording.keys
         if key.key in again and key.key in times and (value := key[name].value) is not None
     ]
@@ -101,24 +125,21 @@ def _checked(
 
 def _measurings(
     recordings: Sequence[tuple[KeyboardResult, dict[Key, float]]], again: frozenset[Key]
-) -> list[tuple[float, KeyResult]]:
+) -> list[Measuring]:
     return [
-        (times[key.key], key)
-        for recording, times in recordings
+        Measuring(number, times[key.key], key)
+        for number, (recording, times) in enumerate(recordings)
         for key in recording.keys
         if key.key in again and key.key in times
     ]
 
 
-def _with_level_curves(
-    result: KeyboardResult, times: dict[Key, float], checked: list[tuple[float, KeyResult]]
-) -> KeyboardResult:
+def _with_level_curves(result: KeyboardResult, times: dict[Key, float], checked: list[Measuring]) -> KeyboardResult:
     """Return the keyboard with its curves as they would have been in the middle of the sitting."""
     if not times:
         return result
-    middle_s = (min(times.values()) + max(times.values())) / 2.0
-    hours = [(times[key.key] - middle_s) / SECONDS_PER_HOUR if key.key in times else None for key in result.keys]
-    return replace(result, keys=settle_curves(result.keys, hours, checked))
+    at_s = [times.get(key.key) for key in result.keys]
+    return replace(result, keys=settle_curves(result.keys, at_s, checked))
 
 
 def _without(result: KeyboardResult, times: dict[Key, float], drifted: tuple[Drifted, ...]) -> KeyboardResult:
@@ -147,39 +168,13 @@ def _key_without(key: KeyResult, taken_out: dict[str, Drift], hours: float, sett
 def _number_without(one: Measurement, drift: Drift, hours: float, settings: Settings) -> Measurement:
     if one.value is None or one.budget is None:
         return one
-    amount = -drift.per_hour.value * hours
+    corrections = drift.corrections(hours)
     budget = replace(
         one.budget,
-        value=one.value + amount,
-        lines=(*one.budget.lines, drift.line(one.unit, hours)),
-        corrections=(*one.budget.corrections, Correction(SITTING, amount)),
+        value=one.value + sum(correction.amount for correction in corrections),
+        lines=(*one.budget.lines, *drift.lines(one.unit, hours)),
+        correlations=(*one.budget.correlations, *drift.correlations),
+        corrections=(*one.budget.corrections, *corrections),
         factor_share=1.0,
     )
     return with_budget(budget, one.flags, settings)
-
-
-def sitting_sentences(sitting: Sitting, name: str, units: Units) -> list[str]:
-    """Return what drifted, in words. name: what the keyboard is called."""
-    keys = ", ".join(key.name for key in sitting.check_keys)
-    if not sitting.drifted:
-        return [
-            f"{name}: {sitting.checks} measurements of the check keys {keys} are too few to tell a drift from chance; "
-            "three more than there are check keys are the least."
-        ]
-    told = [
-        f"{one.caption} drifted by {with_unit(one.drift.per_hour.value, one.unit, units)} an hour "
-        f"(± {with_unit(one.drift.per_hour.expanded(), one.unit, units)})"
-        for one in sitting.drifted
-        if one.sure
-    ]
-    head = f"{name}: by check keys {keys}, measured {sitting.checks} times,"
-    bounds = [one for one in sitting.drifted if not one.sure and one.name in ("down_weight", "friction", "key_dip")]
-    rest = [f"{one.caption.lower()} by {with_unit(drift_bound(one.drift), one.unit, units)}" for one in bounds]
-    sentences = [f"{head} {'; '.join(told)}." if told else f"{head} nothing surely drifted."]
-    if rest:
-        sentences.append(f"{name}: between first and last check there drifted at most {', '.join(rest)}.")
-    sentences.append(
-        f"{name}: what the checks say of drift, sure or not, is taken out of every key; what that leaves open is in "
-        "the budgets."
-    )
-    return sentences

@@ -119,8 +119,9 @@ class Stroke:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DriftLeft:
-    """What a drift that was taken out of a curve leaves open, arrays (N,) in N: one standard uncertainty, signed, for
-    all keys of a recording err together, one way on the first and the other way on the last."""
+    """What a drift that was taken out of a curve leaves open, arrays (P, N) in N: P independent parts, each a standard
+    uncertainty, signed, for all keys of a recording err together: by the slope one way on the first key and the other
+    way on the last, by the bend one way on both."""
 
     down_newton: FloatArray
     up_newton: FloatArray | None

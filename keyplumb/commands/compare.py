@@ -110,8 +110,8 @@ def print_pair(comparison: Comparison, pair: PairComparison, units: Units) -> No
     from processing.display import count_of
 
     share, kept = 100.0 * (1.0 - comparison.settings.alpha), len(pair.keys) - len(pair.left_out)
-    counted = f"{count_of(kept, 'key')}, {count_of(comparison.tests, 'test')}"
-    print(f"\n{pair.second} against {pair.first}: {counted}, surely different at {share:g} %")
+    counted = f"{count_of(kept, 'key')}, {count_of(comparison.tests, 'test')}, surely different at {share:g} %"
+    print(f"\n{pair.second} against {pair.first}: {counted if kept else 'no key to compare'}")
     for sentence in pair_sentences(pair, units):
         print(f"  {sentence}")
     bands = band_sentences(pair, units)

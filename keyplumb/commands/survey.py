@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 NAME = "survey"
 SUMMARY = "Record the keys of an instrument, key by key, by motor; an interrupted survey is gone on with by `resume`."
 EXAMPLE = "keyplumb survey --port /dev/ttyACM0 --instrument fern --keys A0..C8 --out fern.h5"
-FEWEST_CHECK_KEYS = 2
-"""Each measured three times: one slope, two levels, and three degrees of freedom for the chance."""
+FEWEST_CHECK_KEYS = 3
+"""Each measured three times: one slope, three levels, what two recordings are off by, and three degrees of freedom."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -33,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=some_keys,
         default=(),
         metavar="KEYS",
-        help="two keys or more that are recorded once more before and after, to tell a drift: for --checks",
+        help="three keys or more, better five, that are recorded once more before and after: for --checks",
     )
     add_midi(parser)
     add_about(parser)

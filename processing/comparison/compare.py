@@ -112,7 +112,9 @@ def _draft(
     measured = [{key.key.number: key for key in result.keys if key.strokes} for result in results]
     common = tuple(sorted(set(measured[0]) & set(measured[1])))
     if not common:
-        raise NothingInCommon(*labels)
+        held = set[int].intersection(*({key.key.number for key in result.keys} for result in results))
+        nowhere = [label for label, keys in zip(labels, measured, strict=True) if not held & keys.keys()]
+        raise NothingInCommon(*labels, held=len(held), unmeasured=" and ".join(nowhere))
     left_out = _left_out(results, labels, common)
     without = frozenset(key.number for key in left_out)
     one_record = _rest_on_one_record(*results)

@@ -43,7 +43,14 @@ def pair_sentences(pair: PairComparison, units: Units) -> list[str]:
     for phrase in PHRASES:
         told += _measurand_sentences(pair, phrase, units)
     told += [_evenness_sentence(one, pair, units) for one in pair.evenness if one.different]
-    if not told:
+    if len(pair.left_out) == len(pair.keys):
+        all_of_them = (
+            "the one key that both have stands"
+            if len(pair.keys) == 1
+            else f"all {len(pair.keys)} keys that both have stand"
+        )
+        told.append(f"No number could be compared: {all_of_them} out in one of them.")
+    elif not told:
         told = [f"No sure difference between {pair.first} and {pair.second}."]
     return [*told, *_left_out_sentence(pair)]
 

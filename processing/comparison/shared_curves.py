@@ -107,15 +107,16 @@ def _acting(budget: Budget, names: frozenset[str], weight: float, force: FloatAr
 
 def drift_u_on(curves: Sequence[Curve], way_mm: FloatArray, branch: Branch, coverage: float) -> FloatArray:
     """Return what drifts that were taken out leave open of the mean of some curves, (N,)."""
-    left, dof = np.zeros(len(way_mm)), np.inf
+    left, dof = np.zeros((1, len(way_mm))), np.inf
     for curve in curves:
         if curve.drift_left is None:
             continue
         side = curve.drift_left.down_newton if branch == "down" else curve.drift_left.up_newton
         if side is not None:
-            left += np.interp(way_mm, curve.way_mm, side) / len(curves)
+            left = left + np.array([np.interp(way_mm, curve.way_mm, part) for part in side]) / len(curves)
             dof = min(dof, curve.drift_left.dof)
-    return np.abs(left) * _wider_than_normal(np.full(len(way_mm), dof), coverage)
+    together: FloatArray = np.sqrt(np.sum(left**2, axis=0))
+    return together * _wider_than_normal(np.full(len(way_mm), dof), coverage)
 
 
 def _wider_than_normal(dofs: FloatArray, coverage: float) -> FloatArray:

@@ -19,7 +19,19 @@ KEYPLUMB = (sys.executable, "-m", "keyplumb")
 
 
 def words_of(port: str, out: Path, *more: str) -> list[str]:
-    return [*KEYPLUMB, "survey", "--port", port, "--keys", "C4..D#4", "--check-keys", "C4,D4", "--out", str(out), *more]
+    return [
+        *KEYPLUMB,
+        "survey",
+        "--port",
+        port,
+        "--keys",
+        "C4..D#4",
+        "--check-keys",
+        "C4,D4,D#4",
+        "--out",
+        str(out),
+        *more,
+    ]
 
 
 def test_check_keys_are_recorded_before_and_after_and_tell_a_drift(tmp_path: Path) -> None:
@@ -29,15 +41,15 @@ def test_check_keys_are_recorded_before_and_after_and_tell_a_drift(tmp_path: Pat
     told = [read_recording(path) for path in (before, whole, after)]
 
     assert [[key.key.name for key in one.keys] for one in told] == [
-        ["C4", "D4"],
+        ["C4", "D4", "D#4"],
         ["C4", "C#4", "D4", "D#4"],
-        ["C4", "D4"],
+        ["C4", "D4", "D#4"],
     ]
     assert {one.header.run.instrument for one in told} == {"fern"}
     assert told[0].header.run.started_at < told[1].header.run.started_at < told[2].header.run.started_at
     command = said.stdout.splitlines()[-1].partition("keyplumb ")[2].split()
     measured = subprocess.run([*KEYPLUMB, *command], capture_output=True, text=True, check=True)
-    assert "by check keys C4, D4, measured 6 times" in measured.stderr
+    assert "by check keys C4, D4, D#4, measured 9 times in 3 recordings" in measured.stderr
 
 
 def test_an_interrupted_one_says_what_was_not_begun_and_how_to_go_on(tmp_path: Path) -> None:
@@ -54,12 +66,13 @@ def test_an_interrupted_one_says_what_was_not_begun_and_how_to_go_on(tmp_path: P
     squeezed = "".join(said.split())  # a path may be cut anywhere to fit the screen
     assert f"notbegun:{tmp_path / 'fern-after.h5'}." in squeezed
     assert "`keyplumbsurvey--instrumentfern--serialfern-7`withan--outofitsowneach" in squeezed
-    assert "thecheckkeyswith--keysC4,D4" in squeezed
+    assert "thecheckkeyswith--keysC4,D4,D#4" in squeezed
     assert (tmp_path / "fern-before.h5").exists()
 
 
 @pytest.mark.parametrize(
-    ("check_keys", "because"), [("C4", "2 keys at least"), ("C4,A5,B5", "A5, B5 is not among the keys of the survey")]
+    ("check_keys", "because"),
+    [("C4,D4", "3 keys at least"), ("C4,A5,B5", "A5, B5 is not among the keys of the survey")],
 )
 def test_check_keys_that_could_tell_nothing_are_refused(
     check_keys: str, because: str, capsys: pytest.CaptureFixture[str]
@@ -74,5 +87,5 @@ def test_check_keys_that_could_tell_nothing_are_refused(
 def test_none_of_the_three_files_is_overwritten(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "fern-after.h5").touch()
 
-    assert main(["survey", "--port", "x", "--out", str(tmp_path / "fern.h5"), "--check-keys", "C4,D4"]) == 3
+    assert main(["survey", "--port", "x", "--out", str(tmp_path / "fern.h5"), "--check-keys", "C4,D4,D#4"]) == 3
     assert "fern-after.h5" in capsys.readouterr().err

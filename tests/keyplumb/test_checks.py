@@ -18,10 +18,12 @@ NEWTON_AN_HOUR = 0.04
 C4, A4 = Key(40), Key(49)
 
 
-def recorded(path: Path, minutes: float, *, drifts: bool = True, instrument: str = "fern") -> Path:
+def recorded(
+    path: Path, minutes: float, *, drifts: bool = True, instrument: str = "fern", serial: str | None = None
+) -> Path:
     """Two keys, recorded at some time of the sitting; their weight grows by the hour."""
     header = a_header(instrument)
-    run = replace(header.run, started_at=header.run.started_at + timedelta(minutes=minutes))
+    run = replace(header.run, started_at=header.run.started_at + timedelta(minutes=minutes), serial=serial)
     down = 0.5 + (NEWTON_AN_HOUR * minutes / 60.0 if drifts else 0.0)
     keys = [
         a_recording(SyntheticKey(down=down), Press(strokes=2, seed=round(7 * minutes)), name=key) for key in (C4, A4)
@@ -77,4 +79,31 @@ def test_checks_of_another_keyboard_are_refused(
     other = recorded(tmp_path / "moss.h5", 10.0, instrument="moss")
 
     assert main(["measure", str(sitting[0]), "--checks", str(other)]) == 3
-    assert "moss.h5: it is of moss, which is not among the keyboards" in capsys.readouterr().err
+    assert "moss.h5: it is of moss, which is not among the keyboards: fern" in capsys.readouterr().err
+
+
+def test_checks_of_another_unit_are_refused_with_both_serial_numbers(
+    sitting: list[Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    other = recorded(tmp_path / "other.h5", 10.0, serial="fern-002")
+
+    assert main(["measure", str(sitting[0]), "--checks", str(other)]) == 3
+    said = capsys.readouterr().err
+    assert "it is of fern (serial number fern-002), which is not among the keyboards: fern (no serial number)" in said
+
+
+@pytest.mark.parametrize("command", ["measure", "report", "compare"])
+def test_a_recording_is_not_its_own_check(
+    command: str, sitting: list[Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    copy = tmp_path / "copy.h5"
+    copy.write_bytes(sitting[0].read_bytes())
+    keyboards = [str(path) for path in (sitting[0], sitting[3])[: 2 if command == "compare" else 1]]
+
+    assert main([command, *keyboards, "--checks", str(sitting[1]), str(copy)]) == 3
+    assert f"{sitting[0]} and {copy} hold the same recording" in capsys.readouterr().err
+
+
+def test_a_check_does_not_count_twice(sitting: list[Path], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["measure", str(sitting[0]), "--checks", *map(str, (*sitting[1:], sitting[1]))]) == 3
+    assert "hold the same recording" in capsys.readouterr().err

@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from keyplumb.commands.compare import print_pair
 from keyplumb.exit_codes import BAD_INPUT, DONE, WRONG_USE
+from processing.comparison.compare import compare_keyboards
+from processing.comparison.sentences import sentences_of
+from processing.display import Units
+from processing.keyboard import KeyboardResult, compare_keys
 from recordings.keys import Key
 from recordings.writer import write_recording
-from tests.builders import Press, SyntheticKey, a_header, a_recording, midi
+from tests.builders import SETTINGS, Press, SyntheticKey, a_header, a_recording, midi
 from tests.keyplumb.test_commands import run
+from tests.processing.comparison.keyboards import a_key, a_keyboard
 
 
 def a_file(path: Path, *, keys: range = range(40, 42), down: float = 0.50) -> Path:
@@ -96,6 +104,43 @@ def test_recordings_without_a_common_key_are_refused(tmp_path: Path, capsys: pyt
 
     assert run("compare", low, high) == BAD_INPUT
     assert "low and high have no measured key in common" in capsys.readouterr().err
+
+
+def test_keys_that_both_hold_and_one_could_not_measure_are_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    fern, flat = a_file(tmp_path / "fern.h5"), tmp_path / "flat.h5"
+    still = [
+        replace(key, trace=replace(key.trace, displacement_counts=np.zeros_like(key.trace.displacement_counts)))
+        for key in (a_recording(SyntheticKey(), name=Key(40)), a_recording(SyntheticKey(), name=Key(41)))
+    ]
+    write_recording(flat, a_header("flat"), still)
+
+    assert run("compare", flat, fern) == BAD_INPUT
+    said = capsys.readouterr().err
+    assert "flat and fern have 2 keys in common, but in flat no such key could be measured" in said
+    assert "`keyplumb measure` says" in said
+
+
+def test_where_all_common_keys_stand_out_nothing_is_said_to_be_alike(capsys: pytest.CaptureFixture[str]) -> None:
+    some = tuple(Key(number) for number in (40, 42, 44))
+    fern, wreck = a_keyboard(seed=1, keys=some), with_heavy(a_keyboard(seed=2, instrument="wreck"), some)
+    comparison = compare_keyboards([fern, wreck], ["fern", "wreck"])
+
+    print_pair(comparison, comparison.pairs[0], Units())
+
+    said = capsys.readouterr().out
+    assert "wreck against fern: no key to compare" in said
+    assert "No number could be compared: all 3 keys that both have stand out in one of them." in said
+    assert "No sure difference" not in said
+    assert not any("No sure difference" in sentence for sentence in sentences_of(comparison, Units()))
+
+
+def with_heavy(result: KeyboardResult, some: tuple[Key, ...]) -> KeyboardResult:
+    """A keyboard on which some keys are twice as heavy as their neighbours."""
+    heavy = {key: a_key(key, {"down_weight": 1.0, "key_dip": 10.0, "friction": 0.4}) for key in some}
+    keys = tuple(heavy.get(key.key, key) for key in result.keys)
+    return compare_keys(result.header, keys, SETTINGS)
 
 
 def test_a_wrong_file_of_margins_is_told_before_anything_is_measured(

@@ -10,7 +10,7 @@ from processing.comparison.curves import forces_on
 from processing.comparison.pair_curves import curve_bands
 from processing.comparison.settings import ComparisonSettings
 from processing.comparison.shared_curves import drift_u_on
-from processing.curve_drift import settle_curves
+from processing.curve_drift import Measuring, settle_curves
 from processing.stages import KeyResult
 from recordings.keys import ALL_KEYS, Key
 from tests.builders import Array, a_curve
@@ -18,8 +18,8 @@ from tests.processing.comparison.keyboards import a_measurement
 
 WAY = np.arange(0.0, 9.0, 0.05)
 NATURALS = tuple(key for key in ALL_KEYS if key.colour == "natural")
-HOURS = 20.0 * (np.array([key.number for key in NATURALS]) - 44.5) / 3600.0
-CHECK_KEYS = (Key(4), Key(40), Key(76))
+AT_S = 20.0 * (np.array([key.number for key in NATURALS]) - 44.5)
+CHECK_KEYS = (Key(4), Key(23), Key(40), Key(59), Key(76))
 SCATTER_NEWTON = 0.005
 NOISE_NEWTON = 0.0015
 BED_MM = 8.5
@@ -45,24 +45,29 @@ def a_measuring(key: Key, off: Array, *, up: bool = True) -> KeyResult:
 
 
 def a_sitting(random: np.random.Generator, drift_newton: float, *, again: int = 3) -> tuple[KeyResult, ...]:
-    """The naturals, drifting by so much from first to last, settled by check keys that were measured `again` times."""
-    rate = drift_newton / (HOURS[-1] - HOURS[0])
-    keys = [
-        a_measuring(key, SCATTER_NEWTON * wandering(random) + rate * at * by_a_share(WAY))
-        for key, at in zip(NATURALS, HOURS.tolist(), strict=True)
+    """The naturals, drifting by so much from first to last, settled by check keys measured `again` times more."""
+    rate = drift_newton / (AT_S[-1] - AT_S[0])
+    levels = [SCATTER_NEWTON * wandering(random) for _ in NATURALS]
+
+    def measured(place: int, at_s: float) -> KeyResult:
+        noise = NOISE_NEWTON * wandering(random)
+        return a_measuring(NATURALS[place], levels[place] + noise + rate * at_s * by_a_share(WAY))
+
+    keys = [measured(place, at_s) for place, at_s in enumerate(AT_S.tolist())]
+    places = [place for place, key in enumerate(NATURALS) if key in CHECK_KEYS]
+    own = [Measuring(0, float(AT_S[place]), keys[place]) for place in places]
+    others = [
+        Measuring(number, at_s, measured(place, at_s))
+        for number, at_s in enumerate(np.linspace(AT_S[0], AT_S[-1], again).tolist(), 1)
+        for place in places
     ]
-    checked = [
-        (3600.0 * at, a_measuring(key, NOISE_NEWTON * wandering(random) + rate * at * by_a_share(WAY)))
-        for key in CHECK_KEYS
-        for at in np.linspace(HOURS[0], HOURS[-1], again)
-    ]
-    return settle_curves(keys, HOURS.tolist(), checked)
+    return settle_curves(keys, AT_S.tolist(), [*own, *others])
 
 
 def slope_along_the_keyboard(keys: tuple[KeyResult, ...], place_mm: float) -> float:
     """N from the first key to the last."""
     forces = forces_on([key.curve for key in keys if key.curve is not None], np.array([place_mm]), "up")[:, 0]
-    return float(np.polyfit(HOURS, forces, 1)[0] * (HOURS[-1] - HOURS[0]))
+    return float(np.polyfit(AT_S, forces, 1)[0] * (AT_S[-1] - AT_S[0]))
 
 
 @pytest.mark.parametrize("place_mm", [1.0, 4.0, 8.0])
@@ -92,20 +97,22 @@ def test_behind_the_first_key_bed_the_drift_is_that_before_it() -> None:
     assert keys[0].curve.drift_left is not None
     left = keys[0].curve.drift_left.down_newton
 
-    assert np.all(left[WAY > BED_MM + 0.05] == left[-1])
+    behind = left[:, WAY > BED_MM + 0.05]
+    assert np.all(behind == behind[:, -1:])
 
 
 def test_few_checks_leave_the_curves_as_they_are() -> None:
-    keys = a_sitting(np.random.default_rng(4), 0.05, again=1)
+    keys = a_sitting(np.random.default_rng(4), 0.05, again=0)
 
     assert all(key.curve is not None and key.curve.drift_left is None for key in keys)
 
 
 def test_keys_that_were_not_let_up_are_settled_on_the_way_down() -> None:
     checked = [
-        (3600.0 * at, a_measuring(CHECK_KEYS[0], 0.1 * at + 0.0 * WAY, up=False)) for at in (-1.0, 0.0, 0.5, 1.0)
+        Measuring(number, 3600.0 * at, a_measuring(CHECK_KEYS[0], 0.1 * at + 0.0 * WAY, up=False))
+        for number, at in enumerate((-1.0, 0.0, 0.5, 1.0))
     ]
-    (key,) = settle_curves([a_measuring(Key(1), 0.1 + 0.0 * WAY)], [1.0], checked)
+    _, key = settle_curves([a_measuring(Key(number), 0.1 + 0.0 * WAY) for number in (1, 2)], [-3600.0, 3600.0], checked)
 
     assert key.curve is not None
     assert key.curve.down_newton == pytest.approx(0.5)

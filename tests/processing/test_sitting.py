@@ -11,7 +11,8 @@ import pytest
 from processing.display import Units
 from processing.errors import ForeignChecks
 from processing.keyboard import KeyboardResult, compare_keys
-from processing.sitting import settled, sitting_sentences
+from processing.sitting import settled
+from processing.sitting_words import sitting_sentences
 from processing.statistics.drift import SITTING
 from recordings.keys import ALL_KEYS, Key
 from tests.builders import SETTINGS, a_curve
@@ -98,7 +99,9 @@ def test_a_drift_that_is_not_sure_is_taken_out_as_well_and_its_bound_is_told() -
     assert not down.sure
     assert after.u > before.u  # type: ignore[operator]
     assert "nothing surely drifted" in sentences[0]
+    assert "from the first key to the last there drifted at most" in sentences[1]
     assert "down weight by 0." in sentences[1]
+    assert "if it drifted straight" in sentences[1]
 
 
 def with_drifting_curves(result: KeyboardResult) -> KeyboardResult:
@@ -127,17 +130,81 @@ def test_curves_are_settled_as_the_numbers_are() -> None:
 
 
 def test_too_few_checks_say_so() -> None:
-    sitting = settled(drifting(TRUE), checks_of(TRUE, LAST_S)[:1])
+    sitting = settled(drifting(TRUE), checks_of(TRUE, LAST_S))
 
-    assert sitting.checks == 6
-    assert len(sitting.drifted) > 0  # each key twice: three more than there are keys
-    assert settled(drifting(TRUE), one_key_again()).drifted == ()
-    assert "too few" in sitting_sentences(settled(drifting(TRUE), one_key_again()), "fern", Units())[0]
+    assert (sitting.checks, sitting.drifted) == (6, ())
+    assert sitting.result.keys[0]["down_weight"] == drifting(TRUE).keys[0]["down_weight"]
+    assert "6 measurements of the check keys C1, C4, C7 are too few" in sitting_sentences(sitting, "fern", Units())[0]
 
 
-def one_key_again() -> list[tuple[str, KeyboardResult]]:
-    (place, check), *_ = checks_of(TRUE, LAST_S)
-    return [(place, replace(check, keys=check.keys[:1]))]
+def test_check_keys_side_by_side_right_before_and_after_each_other_say_so() -> None:
+    """Their own recording is as long as theirs, and all of it at nearly the time of the checks."""
+    true = replace(TRUE, keys=tuple(key for key in TRUE.keys if key.key.number in (4, 40, 76)))
+    long = replace(drifting(true), keys=(*drifting(true).keys, *drifting(TRUE).keys[-1:]))
+    sitting = settled(long, checks_of(true, 1.0, 2.0, 3.0))
+
+    assert sitting.drifted == ()
+    assert "too close together in time" in sitting_sentences(sitting, "fern", Units())[0]
+
+
+def test_numbers_that_are_the_same_every_time_have_not_drifted() -> None:
+    """Rungs of the repetition ladder: a slope of 1e-17 with an uncertainty of 0 is none."""
+    rungs = {4: 7.3, 40: 9.9, 76: 10.3}
+    checks = checks_of(with_rungs(TRUE, rungs), -100.0, LAST_S / 2.0, LAST_S + 100.0)
+    sitting = settled(drifting(with_rungs(TRUE, rungs)), [(place, with_rungs(one, rungs)) for place, one in checks])
+
+    (fastest,) = [one for one in sitting.drifted if one.name == "repetition_limit"]
+    assert fastest.drift.p == 1.0
+    assert "epetition" not in " ".join(sitting_sentences(sitting, "fern", Units()))
+
+
+def with_rungs(result: KeyboardResult, rungs: dict[int, float]) -> KeyboardResult:
+    keys = []
+    for key in result.keys:
+        rung = a_measurement("repetition_limit", "Hz", rungs.get(key.key.number, 8.4))
+        measurements = tuple(rung if one.name == rung.name else one for one in key.measurements)
+        keys.append(replace(key, measurements=measurements))
+    return replace(result, keys=tuple(keys))
+
+
+def test_recordings_that_are_off_as_a_whole_are_told_and_do_not_pass_for_drift() -> None:
+    """One more zero in each of three checks: 0.02, -0.01 and 0.03 N; noise is 0.0003 N."""
+    still, checks = drifting(TRUE, an_hour=NEVER), checks_of(TRUE, -100.0, LAST_S / 2.0, LAST_S + 100.0, an_hour=NEVER)
+    off = [(place, heavier(check, by)) for (place, check), by in zip(checks, (0.02, -0.01, 0.03), strict=True)]
+    sitting = settled(still, off)
+    (down,) = [one for one in sitting.drifted if one.name == "down_weight"]
+    said = " ".join(sitting_sentences(sitting, "fern", Units()))
+
+    assert not down.sure
+    assert down.uneven
+    assert down.drift.recordings_differ == pytest.approx(np.std([0.0, 0.02, -0.01, 0.03], ddof=1), rel=0.2)
+    assert abs(down.drift.between(*down.drift.hours).value) < 0.003
+    assert "of down weight the recordings surely do not lie on one straight line in time" in said
+
+
+def heavier(result: KeyboardResult, by: float) -> KeyboardResult:
+    keys = []
+    for key in result.keys:
+        known = key["down_weight"]
+        assert known.value is not None
+        more = replace(known, value=known.value + by)
+        keys.append(replace(key, measurements=tuple(more if one is known else one for one in key.measurements)))
+    return replace(result, keys=tuple(keys))
+
+
+def test_few_checks_say_that_they_can_hardly_tell_a_bend() -> None:
+    few = settled(drifting(TRUE), checks_of(TRUE, -100.0, LAST_S + 100.0))
+    more = settled(drifting(TRUE), checks_of(TRUE, -100.0, LAST_S / 2.0, LAST_S + 100.0))
+
+    assert "can hardly tell whether it drifted straight" in " ".join(sitting_sentences(few, "fern", Units()))
+    assert "hardly" not in " ".join(sitting_sentences(more, "fern", Units()))
+
+
+def test_keys_before_the_first_and_after_the_last_check_are_told() -> None:
+    sitting = settled(drifting(TRUE), checks_of(TRUE, 400.0, 700.0, 1000.0))
+
+    assert sitting.outside == tuple(Key(number) for number in (1, 2, 3, *range(77, 89)))
+    assert "15 keys, among them A0" in " ".join(sitting_sentences(sitting, "fern", Units()))
 
 
 def test_checks_of_other_keys_are_refused_by_their_name() -> None:
