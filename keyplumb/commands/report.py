@@ -39,7 +39,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "recordings", type=Path, nargs="+", metavar="REC.h5", help="recordings made by `survey` or `import`; at most 4"
     )
     parser.add_argument(
-        "--out", type=Path, metavar="NAME", help="write NAME.html and NAME.pdf (default: beside the first REC.h5)"
+        "--out",
+        type=Path,
+        metavar="NAME",
+        help="write NAME.html and NAME.pdf, over older ones (default: beside the first REC.h5)",
     )
     parser.add_argument("--curves", type=some_keys, default=(), help="keys whose curves are shown (default: a choice)")
     add_calibration(parser)
@@ -52,15 +55,17 @@ def run(arguments: argparse.Namespace) -> int:
     """Measure, then write both files."""
     from processing.display import parse_units
     from processing.report.recorded import Made, demand_few
-    from processing.report.write import write_report
+    from processing.report.write import demand_places, places_of, write_report
 
     demand_few(len(arguments.recordings))
+    stem = arguments.out or _stem(arguments.recordings)
+    demand_places(*places_of(stem))
     record = chosen_calibration(arguments)
     recordings = _settled([_measured(path, record, arguments) for path in arguments.recordings], arguments)
     _demand_curves(arguments, recordings)
     written = write_report(
         recordings,
-        arguments.out or _stem(arguments.recordings),
+        stem,
         parse_units(arguments.units),
         curves_of=arguments.curves,
         made=Made(_command(arguments), __version__),

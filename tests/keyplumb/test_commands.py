@@ -348,7 +348,7 @@ TROUBLES = [
         ("measure", "r.h5", "--budget", "C4:key_dip", "--monte-carlo", "9"), 2, "between", id="measure: few trials"
     ),
     pytest.param(("info", "."), 3, "folder", id="info: a folder"),
-    pytest.param(("report", "r.h5", "--out", "no/where"), 3, "no such file", id="report: no folder"),
+    pytest.param(("report", "r.h5", "--out", "no/where"), 3, "no such folder", id="report: no folder"),
     pytest.param(("report", "r.h5", "--curves", "A0"), 3, "holds no A0", id="report: key not recorded"),
     pytest.param(("import", "x.csv", "--key", "C4", "--out", "r.h5"), 3, "left alone", id="import: file exists"),
     pytest.param(("import", "x.csv", "--out", "n.h5"), 3, "no column for key", id="import: no key told"),
@@ -358,7 +358,7 @@ TROUBLES = [
     pytest.param(
         ("import", "bad.csv", "--key", "C4", "--out", "n.h5"), 3, "line 3: force is 'x'", id="import: bad cell"
     ),
-    pytest.param(("import", "x.csv", "--key", "C4", "--out", "no/n.h5"), 3, "no such file", id="import: no folder"),
+    pytest.param(("import", "x.csv", "--key", "C4", "--out", "no/n.h5"), 3, "no such folder", id="import: no folder"),
     pytest.param(
         ("import", "x.csv", "--key", "C4", "--out", "n.h5", "--column", "force=3:kg"),
         2,
