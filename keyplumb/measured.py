@@ -165,7 +165,7 @@ class Numbers(ABC):
 
     def view(self) -> dict[str, Any]:
         """Return what `keyplumb measure --json` prints, as plain data."""
-        return measure_view(self.result)
+        return measure_view(self.result, self._statistics)
 
     def odd_keys(self, *, units: str = "gf,mm") -> dict[str, str]:
         """Return the keys that stand out, with the reasons in words."""

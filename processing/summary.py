@@ -7,14 +7,15 @@ import numpy as np
 from processing.calibration_status import calibration_sentence, marked
 from processing.display import Units, count_of, in_words, with_unit
 from processing.keyboard import FEWEST_FOR_TREND, KeyboardResult, OddKey
+from processing.statistics.keyboard_statistics import KeyboardStatistics
+from processing.trend_words import trend_sentence
 from processing.verdicts import AFTER, BEFORE, UNSURE, notch_decides, note_order, sustain
-from recordings.keys import Key
 
 
-def summary(result: KeyboardResult, units: Units) -> list[str]:
-    """Return the sentences, most important first; what was not measured is not spoken of."""
+def summary(result: KeyboardResult, statistics: KeyboardStatistics, units: Units) -> list[str]:
+    """Return the sentences, most important first; what was not measured is not spoken of. statistics: of `result`."""
     units = marked(units, result.header)
-    sentences = [_what_was_done(result), *_trend_sentences(result, units), _letoff_sentence(result, units)]
+    sentences = [what_was_done(result), *_trend_sentences(result, statistics, units), _letoff_sentence(result, units)]
     sentences += [_weight_test_sentence(result, units), _note_sentence(result, units), _release_sentence(result, units)]
     sentences += [_sustain_sentence(result), _motion_sentence(result, units)]
     return [sentence for sentence in sentences if sentence]
@@ -31,7 +32,8 @@ def reasons_in_words(odd: OddKey, units: Units) -> str:
     return "; ".join(in_words(reason.template, reason.numbers, units) for reason in odd.reasons)
 
 
-def _what_was_done(result: KeyboardResult) -> str:
+def what_was_done(result: KeyboardResult) -> str:
+    """Return how many keys were measured, and whether the numbers can be traced."""
     measured = [key for key in result.keys if key.strokes]
     strokes = sum(key.strokes for key in measured)
     done = f"{len(measured)} of {len(result.keys)} keys measured, {strokes} strokes in all."
@@ -39,38 +41,24 @@ def _what_was_done(result: KeyboardResult) -> str:
     return f"{done}{where} {calibration_sentence(result.header)}"
 
 
-def _trend_sentences(result: KeyboardResult, units: Units) -> list[str]:
+def _trend_sentences(result: KeyboardResult, statistics: KeyboardStatistics, units: Units) -> list[str]:
     spoken = (
         ("down_weight", "Down weight"),
         ("up_weight", "Up weight"),
         ("friction", "Friction"),
         ("key_dip", f"Key dip (at {with_unit(result.settings.feature.bed_newton, 'N', units)})"),
     )
-    return [sentence for name, words in spoken if (sentence := _trend_sentence(result, name, words, units))]
+    return [told for name, words in spoken if (told := _trend_sentence(result, statistics, name, words, units))]
 
 
-def _trend_sentence(result: KeyboardResult, name: str, words: str, units: Units) -> str:
-    trend = next((trend for trend in result.trends if trend.name == name and trend.colour == "natural"), None)
-    if trend is not None:
-        low, high = (with_unit(end, trend.unit, units) for end in (trend.at_first, trend.at_last))
-        first, last = Key(trend.first_key).name, Key(trend.last_key).name
-        text = f"{words}: the trend of the naturals goes from {low} at {first} to {high} at {last}"
-        return f"{text}{_sharps_differ(result, name, units)}."
+def _trend_sentence(result: KeyboardResult, statistics: KeyboardStatistics, name: str, words: str, units: Units) -> str:
+    if sentence := trend_sentence(statistics, name, words, units):
+        return sentence
     values = _values(result, name)
     if not values:
         return ""
-    unit = result.keys[0][name].unit
-    return f"{words}: {with_unit(float(np.median(values)), unit, units)} (median of {len(values)})."
-
-
-def _sharps_differ(result: KeyboardResult, name: str, units: Units) -> str:
-    """Return how the sharps lie against the naturals in the middle of the keyboard, as a clause."""
-    middle = {trend.colour: (trend.at_first + trend.at_last) / 2 for trend in result.trends if trend.name == name}
-    if len(middle) < 2:
-        return ""
-    unit = result.keys[0][name].unit
-    difference = middle["sharp"] - middle["natural"]
-    return f", sharps {with_unit(abs(difference), unit, units)} {'more' if difference > 0 else 'less'}"
+    many = "of one key" if len(values) == 1 else f"median of {len(values)} keys"
+    return f"{words}: {with_unit(float(np.median(values)), result.keys[0][name].unit, units)} ({many})."
 
 
 def _values(result: KeyboardResult, name: str) -> list[float]:

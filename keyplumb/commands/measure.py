@@ -143,15 +143,16 @@ def _print_for_people(result: KeyboardResult, units: Units) -> None:
     from rich.table import Table
 
     from processing.report.key_table import short_key_table
-    from processing.summary import odd_key_sentences, summary
+    from processing.statistics.keyboard_statistics import describe_keyboard
+    from processing.summary import odd_key_sentences, summary, what_was_done
 
     console = Console(soft_wrap=True, highlight=False)
-    sentences = summary(result, units)
-    for sentence in sentences if len(result.keys) > 1 else sentences[:1]:
+    several = len(result.keys) > 1
+    for sentence in summary(result, describe_keyboard(result), units) if several else [what_was_done(result)]:
         console.print(sentence, markup=False)
     for name, why in odd_key_sentences(result, units):
         console.print(f"{name} stands out: {why}", markup=False)
-    if len(result.keys) == 1:
+    if not several:
         _print_one_key(result, units)
         return
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1))

@@ -17,7 +17,7 @@ from processing.report.curves import key_panel
 from processing.report.findings import Found, most_important
 from processing.report.recorded import Described
 from processing.report.strips import SIDE_BY_SIDE, STRIPS, strip_panel
-from processing.summary import odd_key_sentences, summary
+from processing.summary import odd_key_sentences, summary, what_was_done
 from recordings.types import RunInfo
 
 CAUTION = (
@@ -62,7 +62,7 @@ def _when(run: RunInfo) -> str:
 def first_page(recordings: Sequence[Described], found: Found, units: Units) -> tuple[Block, ...]:
     """Return three answers and one picture."""
     several = len(recordings) > 1
-    feel = most_important(recordings, found, units) if several else tuple(summary(recordings[0].result, units)[1:])
+    feel = most_important(recordings, found, units) if several else _one_feels(recordings[0], units)
     answers = (
         Answer("Can these numbers be relied on?", _prefixed(recordings, units, _trust)),
         Answer("How do the keys feel?" if not several else "Where do they differ?", feel),
@@ -71,6 +71,10 @@ def first_page(recordings: Sequence[Described], found: Found, units: Units) -> t
     *told, look_at = (answer for answer in answers if answer.sentences)
     picture = _picture(recordings, units)
     return (*told, *((picture,) if picture else ()), look_at, Caution(CAUTION))
+
+
+def _one_feels(recorded: Described, units: Units) -> tuple[str, ...]:
+    return tuple(summary(recorded.result, recorded.statistics, units)[1:])
 
 
 def _prefixed(
@@ -83,7 +87,7 @@ def _prefixed(
 
 def _trust(recorded: Described, units: Units) -> list[str]:
     result = recorded.result
-    sentences = [summary(result, units)[0]]
+    sentences = [what_was_done(result)]
     own = marked(units, result.header)
     known = [words for name, called in KNOWN_TO if (words := _known_to(recorded, name, called, own))]
     if known:

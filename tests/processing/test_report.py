@@ -294,9 +294,10 @@ def test_bars_of_a_budget_add_up_as_squares() -> None:
 
 
 def test_a_report_replaces_an_older_one_whole(tmp_path: Path) -> None:
-    (tmp_path / "r.html").write_text("old")
+    older, _ = write_report([recorded(a_keyboard((40,), instrument="older"))], tmp_path / "r", Units())
+    assert "older: how" in older.read_text(encoding="utf-8")
     html, pdf = write_report([recorded(a_keyboard((40,)))], tmp_path / "r", Units("N", "mm"))
 
-    assert "old" not in html.read_text(encoding="utf-8")[:10]
+    assert "older: how" not in html.read_text(encoding="utf-8")
     assert pdf.stat().st_size > 5000
     assert sorted(path.name for path in tmp_path.iterdir()) == ["r.html", "r.pdf"]
