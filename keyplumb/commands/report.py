@@ -21,10 +21,11 @@ from keyplumb.commands.arguments import (
 )
 from keyplumb.commands.checks_talk import without_drift
 from keyplumb.exit_codes import DONE
+from keyplumb.labels import demand_different
 
 if TYPE_CHECKING:
     from processing.report.recorded import Recorded
-    from recordings.calibration_record import CalibrationRecord
+    from recordings.types import Header
 
 NAME = "report"
 SUMMARY = (
@@ -45,14 +46,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="write NAME.html and NAME.pdf, over older ones (default: beside the first REC.h5)",
     )
     parser.add_argument("--curves", type=some_keys, default=(), help="keys whose curves are shown (default: a choice)")
+    parser.add_argument(
+        "--margins", type=Path, metavar="FILE", help="TOML, as for `compare`: up to which difference they are alike"
+    )
     add_calibration(parser)
     add_front_edge(parser)
     add_checks(parser)
     add_units(parser)
+    parser.set_defaults(wrong_use=parser.error)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Measure, then write both files."""
+    if arguments.margins is not None and len(arguments.recordings) < 2:
+        arguments.wrong_use("--margins are about a comparison: give two recordings or more")
+    from processing.comparison.margins import read_margins
     from processing.display import parse_units
     from processing.report.recorded import Made, demand_few
     from processing.report.write import demand_places, places_of, write_report
@@ -60,14 +68,15 @@ def run(arguments: argparse.Namespace) -> int:
     demand_few(len(arguments.recordings))
     stem = arguments.out or _stem(arguments.recordings)
     demand_places(*places_of(stem))
-    record = chosen_calibration(arguments)
-    recordings = _settled([_measured(path, record, arguments) for path in arguments.recordings], arguments)
+    margins = None if arguments.margins is None else read_margins(arguments.margins)
+    recordings = _settled(_measured(arguments), arguments)
     _demand_curves(arguments, recordings)
     written = write_report(
         recordings,
         stem,
         parse_units(arguments.units),
         curves_of=arguments.curves,
+        margins=margins,
         made=Made(_command(arguments), __version__),
     )
     for path in written:
@@ -80,17 +89,31 @@ def run(arguments: argparse.Namespace) -> int:
     return DONE
 
 
-def _measured(path: Path, record: CalibrationRecord | None, arguments: argparse.Namespace) -> Recorded:
+def _measured(arguments: argparse.Namespace) -> list[Recorded]:
+    """Return the results of all recordings. Raises SameRecording, MalformedRecording."""
     from processing.report.recorded import Recorded, source_file
     from processing.whole_recording import analyse_file
+    from recordings.reader import open_recording
+
+    demand_different([_header(path) for path in arguments.recordings], [str(path) for path in arguments.recordings])
+    record, settings = chosen_calibration(arguments), chosen_settings(arguments)
+    recordings = []
+    for path in arguments.recordings:
+        with open_recording(path) as opened:
+            result = analyse_file(opened, settings, record=record)
+        recordings.append(Recorded(result, file=source_file(path)))
+    return recordings
+
+
+def _header(path: Path) -> Header:
+    """Return who recorded what. Raises MalformedRecording if there is nothing to report."""
     from recordings.errors import MalformedRecording
     from recordings.reader import open_recording
 
     with open_recording(path) as opened:
         if not opened.keys:
             raise MalformedRecording(str(path), "holds no keys; there is nothing to report")
-        result = analyse_file(opened, chosen_settings(arguments), record=record)
-    return Recorded(result, file=source_file(path))
+        return opened.header
 
 
 def _settled(recordings: list[Recorded], arguments: argparse.Namespace) -> list[Recorded]:
@@ -135,6 +158,8 @@ def _command(arguments: argparse.Namespace) -> str:
     words = ["keyplumb", "report", *(path.name for path in arguments.recordings), "--units", arguments.units]
     if arguments.curves:
         words += ["--curves", ",".join(key.name for key in arguments.curves)]
+    if arguments.margins is not None:
+        words += ["--margins", arguments.margins.name]
     if arguments.calibration is not None:
         words += ["--calibration", arguments.calibration.name]
     if arguments.front_edge:

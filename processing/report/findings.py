@@ -38,7 +38,7 @@ class Found:
     why_not: str = ""
 
 
-def comparison_of(recordings: Sequence[Described]) -> Found:
+def comparison_of(recordings: Sequence[Described], margins: dict[str, float] | None = None) -> Found:
     """Return the comparison of all recordings with the first."""
     if len(recordings) < 2:
         return Found()
@@ -48,6 +48,7 @@ def comparison_of(recordings: Sequence[Described]) -> Found:
                 [recorded.result for recorded in recordings],
                 [recorded.name for recorded in recordings],
                 described=[recorded.statistics for recorded in recordings],
+                margins=margins,
             )
         )
     except NothingInCommon as nothing:

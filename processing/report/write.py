@@ -42,15 +42,17 @@ def write_report(
     units: Units,
     *,
     curves_of: tuple[Key, ...] = (),
+    margins: dict[str, float] | None = None,
     made: Made | None = None,
 ) -> tuple[Path, Path]:
     """Write STEM.html and STEM.pdf, replacing older reports, and return their paths.
 
+    margins: up to which difference recordings are alike; None: the built-in ones.
     made: what makes them again, told in them. Raises what `demand_places` does, TooManyRecordings.
     """
     html, pdf = places_of(stem)
     demand_places(html, pdf)
-    content = build_content(recordings, units, curves_of=curves_of, made=made)
+    content = build_content(recordings, units, curves_of=curves_of, margins=margins, made=made)
     with whole_or_nothing(html) as page, whole_or_nothing(pdf) as paper:
         write_html(content, page)
         write_pdf(content, paper)

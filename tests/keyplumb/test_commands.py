@@ -10,7 +10,7 @@ import re
 import subprocess
 import sys
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -42,8 +42,10 @@ def a_table(path: Path, **changes: float) -> Path:
     return path
 
 
-def a_file(path: Path, keys: int = 1) -> Path:
-    write_recording(path, a_header("bench test"), [a_recording(name=Key(40 + n)) for n in range(keys)])
+def a_file(path: Path, keys: int = 1, *, day: int = 0) -> Path:
+    header = a_header("bench test")
+    run = replace(header.run, started_at=header.run.started_at + timedelta(days=day))
+    write_recording(path, replace(header, run=run), [a_recording(name=Key(40 + n)) for n in range(keys)])
     return path
 
 
@@ -286,7 +288,7 @@ def test_report_writes_both_files_with_what_makes_them_again(tmp_path: Path) -> 
 
 
 def test_report_lays_two_recordings_side_by_side_under_both_their_names(tmp_path: Path) -> None:
-    paths = [a_file(tmp_path / name, keys=8) for name in ("before.h5", "after.h5")]
+    paths = [a_file(tmp_path / name, keys=8, day=day) for day, name in enumerate(("before.h5", "after.h5"))]
 
     assert run("report", *paths) == 0
     assert "before" in (page := (tmp_path / "before-after.html").read_text())

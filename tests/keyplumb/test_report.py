@@ -61,3 +61,37 @@ def test_where_one_file_cannot_be_written_neither_is(tmp_path: Path, monkeypatch
 
     assert run("report", a_file(tmp_path / "r.h5")) == 3
     assert [path.name for path in tmp_path.iterdir()] == ["r.h5"]
+
+
+def test_a_recording_given_twice_is_refused_whatever_its_name(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    recording = a_file(tmp_path / "r.h5")
+    again = tmp_path / "copy.h5"
+    again.write_bytes(recording.read_bytes())
+
+    assert run("report", recording, again) == 3
+    assert f"{recording} and {again} hold the same recording" in capsys.readouterr().err
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["copy.h5", "r.h5"]
+
+
+def test_a_report_holds_recordings_against_the_margins_given_as_compare_does(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    recordings = [a_file(tmp_path / f"{day}.h5", keys=12, day=day) for day in range(2)]
+    (tmp_path / "wide.toml").write_text('[[margin]]\nmeasurand = "key_dip"\nwithin = 2.5\nunit = "mm"\n')
+
+    assert run("report", *recordings, "--margins", tmp_path / "wide.toml", "--out", tmp_path / "r") == 0
+    page = (tmp_path / "r.html").read_text(encoding="utf-8")
+    assert "--margins wide.toml" in page
+    assert '<th scope="row">key_dip</th><td>2.5</td>' in page
+    capsys.readouterr()
+    assert run("compare", *recordings, "--margins", tmp_path / "wide.toml", "--table") == 0
+    dip = next(row for row in capsys.readouterr().out.splitlines() if row.startswith("Key dip"))
+    assert dip.split()[-1] in page
+
+
+def test_margins_of_one_recording_are_wrong_use(tmp_path: Path) -> None:
+    (tmp_path / "wide.toml").write_text('[[margin]]\nmeasurand = "key_dip"\nwithin = 2.5\nunit = "mm"\n')
+
+    assert run("report", a_file(tmp_path / "r.h5"), "--margins", tmp_path / "wide.toml") == 2
