@@ -6,7 +6,7 @@ import numpy as np
 
 from processing.calibration_status import calibration_sentence, marked
 from processing.display import Units, count_of, in_words, with_unit
-from processing.keyboard import FEWEST_FOR_TREND, KeyboardResult, OddKey
+from processing.keyboard import COLOURS, FEWEST_FOR_TREND, KeyboardResult, OddKey
 from processing.statistics.keyboard_statistics import KeyboardStatistics
 from processing.trend_words import trend_sentence
 from processing.verdicts import AFTER, BEFORE, UNSURE, notch_decides, note_order, sustain
@@ -25,6 +25,19 @@ def odd_key_sentences(result: KeyboardResult, units: Units) -> list[tuple[str, s
     """Return for each odd key its name and the reasons in words."""
     units = marked(units, result.header)
     return [(odd.result.key.name, reasons_in_words(odd, units)) for odd in result.odd_keys]
+
+
+def nobody_odd_sentence(result: KeyboardResult) -> str:
+    """Return what it means that no key stands out: where keys are too few, that it cannot be told."""
+    counts = {colour: sum(bool(key.strokes) and key.key.colour == colour for key in result.keys) for colour in COLOURS}
+    enough = [colour for colour, count in counts.items() if count >= FEWEST_FOR_TREND]
+    few = [colour for colour, count in counts.items() if 0 < count < FEWEST_FOR_TREND]
+    if not enough:
+        keys = count_of(sum(counts.values()), "measured key")
+        return f"Whether one stands out from its neighbours cannot be told of {keys}; five of a colour are the least."
+    if few:
+        return f"None of the {enough[0]}s stands out from its neighbours; of the {few[0]}s there are too few to tell."
+    return "None stands out from its neighbours."
 
 
 def reasons_in_words(odd: OddKey, units: Units) -> str:

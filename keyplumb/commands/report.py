@@ -61,9 +61,10 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.margins is not None and len(arguments.recordings) < 2:
         arguments.wrong_use("--margins are about a comparison: give two recordings or more")
     from processing.comparison.margins import read_margins
-    from processing.display import parse_units
+    from processing.display import count_of, parse_units
     from processing.report.recorded import Made, demand_few
     from processing.report.write import demand_places, places_of, write_report
+    from processing.summary import nobody_odd_sentence
 
     demand_few(len(arguments.recordings))
     stem = arguments.out or _stem(arguments.recordings)
@@ -85,7 +86,8 @@ def run(arguments: argparse.Namespace) -> int:
         whose = "" if len(recordings) == 1 else f"{recorded.result.header.run.instrument}: "
         measured = sum(key.strokes > 0 for key in recorded.result.keys)
         odd = len(recorded.result.odd_keys)
-        print(f"{whose}{measured} keys measured, {odd} stand out", file=sys.stderr)
+        told = f"{odd} stand{'s' if odd == 1 else ''} out." if odd else nobody_odd_sentence(recorded.result)
+        print(f"{whose}{count_of(measured, 'key')} measured. {told}", file=sys.stderr)
     return DONE
 
 

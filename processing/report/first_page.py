@@ -12,12 +12,12 @@ from processing.display import Units, with_unit
 from processing.report.atlas import overlay
 from processing.report.blocks import Answer, Block, Caution
 from processing.report.charts import Charts, used_looks
-from processing.report.choice import middle_key
+from processing.report.choice import middle_key, odd_words
 from processing.report.curves import key_panel
 from processing.report.findings import Found, most_important
 from processing.report.recorded import Described
 from processing.report.strips import SIDE_BY_SIDE, STRIPS, strip_panel
-from processing.summary import odd_key_sentences, summary, what_was_done
+from processing.summary import nobody_odd_sentence, odd_key_sentences, summary, what_was_done
 from recordings.types import RunInfo
 
 CAUTION = (
@@ -118,7 +118,7 @@ def _odd(recorded: Described, units: Units) -> list[str]:
     named = [f"{name}: {why}." for name, why in odd[:MOST_ODD]]
     if len(odd) > MOST_ODD:
         named.append(f"And {len(odd) - MOST_ODD} more: see “Keys that stand out”.")
-    return named or ["None stands out from its neighbours."]
+    return named or [nobody_odd_sentence(recorded.result)]
 
 
 def _picture(recordings: Sequence[Described], units: Units) -> Charts | None:
@@ -132,12 +132,13 @@ def _picture(recordings: Sequence[Described], units: Units) -> Charts | None:
     else:
         curve = overlay(key, recordings, units)
     weights = strip_panel((STRIPS if len(recordings) == 1 else SIDE_BY_SIDE)[0], recordings, units)
-    panels = (replace(curve, title=f"{key.name}, a plain key"), *((weights,) if weights else ()))
+    title = key.name + odd_words(recordings, key)
+    panels = (replace(curve, title=title), *((weights,) if weights else ()))
     return Charts(
-        caption=f"Left: {key.name}, down (solid) and up (dashed). Right: the weights of all keys; hollow marks are "
+        caption=f"Left: {title}, down (solid) and up (dashed). Right: the weights of all keys; hollow marks are "
         "naturals, triangles sharps, rings keys that stand out."
         if weights
-        else f"{key.name}, down (solid) and up (dashed).",
+        else f"{title}, down (solid) and up (dashed).",
         panels=panels,
         columns=2,
         height_mm=52.0,

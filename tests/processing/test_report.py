@@ -11,6 +11,7 @@ import pytest
 
 from processing.display import NEWTON_PER_GF, Units
 from processing.errors import TooManyRecordings
+from processing.keyboard import KeyboardResult, compare_keys
 from processing.pipeline import analyse
 from processing.report.blocks import Answer, Folded, ReportContent, Sentences, TableBlock
 from processing.report.charts import Charts
@@ -18,6 +19,7 @@ from processing.report.content import build_content
 from processing.report.recorded import Made, Recorded, source_file
 from processing.report.style import LOOKS
 from processing.report.write import write_report
+from processing.stages import Finding
 from recordings.keys import Key
 from recordings.types import DiaryEntry, KeyRecording, RawEvents, RawTrace
 from tests.builders import C4, QUICK, Press, SyntheticKey, a_header, a_recording
@@ -86,6 +88,66 @@ def test_the_odd_key_is_named_on_the_first_page_ringed_in_its_strip_and_drawn_be
     assert any(sentence.startswith("D4: ") and "more friction" in sentence for sentence in look_at.sentences)
     assert rings.x.tolist() == [42.0]
     assert any("D4" in panel.title and "pale" in panel.title for panel in charts(content, "Curves")[0].panels)
+
+
+def a_gritty(keyboard: KeyboardResult, names: str) -> KeyboardResult:
+    """Return a keyboard whose check has found grit in some keys."""
+    grit = Finding("gritty", "uneven by {}", ((0.02, "N"),), "clean it", odd=True)
+    keys = tuple(replace(key, findings=(grit,)) if key.key.name in names.split() else key for key in keyboard.keys)
+    return compare_keys(keyboard.header, keys, keyboard.settings)
+
+
+def first_picture(content: ReportContent) -> str:
+    return charts(content, "In short")[0].panels[0].title
+
+
+def test_the_key_on_the_first_page_is_called_odd_if_it_is_and_nothing_else_if_not() -> None:
+    assert first_picture(about(recorded(a_keyboard(range(38, 43))))) == "C4"
+    assert first_picture(about(recorded(a_gritty(a_keyboard((45,)), "F4")))) == "F4, which stands out"
+
+
+@pytest.mark.parametrize(
+    ("numbers", "said"),
+    [
+        ((40,), "Whether one stands out from its neighbours cannot be told of 1 measured key"),
+        (range(40, 45), "Whether one stands out from its neighbours cannot be told of 5 measured keys"),
+        (
+            range(40, 48),
+            "None of the naturals stands out from its neighbours; of the sharps there are too few",
+        ),
+        (range(40, 60), "None stands out from its neighbours."),
+    ],
+)
+def test_too_few_keys_are_not_said_to_have_nobody_odd(numbers: range, said: str) -> None:
+    content = about(recorded(a_keyboard(numbers)))
+    page = [block for block in section(content, "In short") if isinstance(block, Answer)][-1].sentences
+    (below,) = section(content, "Keys that stand out")
+
+    assert page[0].startswith(said)
+    assert isinstance(below, Sentences)
+    assert below.sentences[0].startswith(said)
+
+
+def test_curves_say_which_key_is_odd_in_which_recording_and_which_odd_keys_are_not_shown() -> None:
+    odd = "C2 D2 E2 F2 G2 A2 B2 C6"
+    fern = recorded(a_gritty(a_keyboard(instrument="fern"), odd), "f.h5")
+    moss = recorded(a_gritty(a_keyboard(instrument="moss"), "C2"), "m.h5")
+    content = about(fern, moss)
+    large, tiles = charts(content, "Curves")[0], charts(content, "Every key at a glance")[0]
+    titles = [panel.title for panel in large.panels]
+
+    assert "C2, which stands out in fern and moss" in titles
+    assert "D2, which stands out in fern" in titles
+    assert [title for title in titles if "stands out" not in title]
+    assert "A2, B2, C6 stand out as well: see “Every key at a glance”." in large.caption
+    assert [panel.title for panel in tiles.panels if panel.title.endswith("*")] == [f"{name} *" for name in odd.split()]
+    assert "Keys with * stand out." in tiles.caption
+
+
+def test_let_offs_are_told_by_the_same_parts_of_the_keyboard_as_differences() -> None:
+    titles = [panel.title for panel in charts(about(recorded(a_keyboard())), "The let-off from close by")[0].panels]
+
+    assert titles == ["Bass, A0 to B2", "Middle, C3 to C6", "Treble, C#6 to C8"]
 
 
 @pytest.mark.parametrize(
