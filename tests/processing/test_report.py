@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -319,6 +320,14 @@ def test_the_report_says_from_what_it_can_be_made_again(tmp_path: Path) -> None:
     assert "keyplumb report a.h5 --units gf,mm" in said
     assert "1.2.3" in said
     assert "feature.bed_newton" in said
+
+
+def test_no_cell_or_sentence_has_two_blanks_or_a_power_of_ten() -> None:
+    content = about(recorded(a_keyboard(sticky=STICKY)))
+    beyond = [block for block in content.blocks() if isinstance(block, Folded) and block.title == "Keys beyond chance"]
+
+    assert beyond
+    assert [text for text in texts(content) if "  " in text or re.search(r"\de[+-]\d", text)] == []
 
 
 def test_what_happened_at_the_rig_stands_beside_the_numbers() -> None:
