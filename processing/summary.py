@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from processing.calibration_status import calibration_sentence, marked
@@ -49,7 +51,7 @@ def what_was_done(result: KeyboardResult) -> str:
     """Return how many keys were measured, and whether the numbers can be traced."""
     measured = [key for key in result.keys if key.strokes]
     strokes = sum(key.strokes for key in measured)
-    done = f"{len(measured)} of {len(result.keys)} keys measured, {strokes} strokes in all."
+    done = f"{len(measured)} of {count_of(len(result.keys), 'key')} measured, {count_of(strokes, 'stroke')} in all."
     where = " Force and travel are stated for the front edge." if result.settings.stated_at == "front edge" else ""
     return f"{done}{where} {calibration_sentence(result.header)}"
 
@@ -70,8 +72,13 @@ def _trend_sentence(result: KeyboardResult, statistics: KeyboardStatistics, name
     values = _values(result, name)
     if not values:
         return ""
-    many = "of one key" if len(values) == 1 else f"median of {len(values)} keys"
-    return f"{words}: {with_unit(float(np.median(values)), result.keys[0][name].unit, units)} ({many})."
+    shown = with_unit(float(np.median(values)), result.keys[0][name].unit, units)
+    return f"{words}: {shown}{_median_of(values, ' (median of {} keys)')}."
+
+
+def _median_of(values: Sequence[float], words: str) -> str:
+    """Return words with how many values a median is of, or nothing: of one it is none."""
+    return words.format(len(values)) if len(values) > 1 else ""
 
 
 def _values(result: KeyboardResult, name: str) -> list[float]:
@@ -91,7 +98,8 @@ def _letoff_sentence(result: KeyboardResult, units: Units) -> str:
     )
     place, drop = float(np.median(places)), float(np.median(drops))
     return (
-        f"Let-off on {len(with_notch)} of {len(measured)} keys, typically at {with_unit(place, 'mm', units)} "
+        f"Let-off on {len(with_notch)} of {count_of(len(measured), 'key')},{_median_of(places, ' typically')} "
+        f"at {with_unit(place, 'mm', units)} "
         f"with a drop of {with_unit(drop, 'N', units)}."
     )
 
@@ -101,12 +109,14 @@ def _weight_test_sentence(result: KeyboardResult, units: Units) -> str:
     decided = [found for key in result.keys if (found := notch_decides(key)) is not None]
     if not decided:
         return ""
+    past_of = [found.past_newton for found in decided]
     past, without = (
-        with_unit(float(np.median([getattr(found, name) for found in decided])), "N", units)
-        for name in ("past_newton", "without_newton")
+        with_unit(float(np.median(forces)), "N", units)
+        for forces in (past_of, [found.without_newton for found in decided])
     )
     return (
-        f"A weight test reads the notch on {count_of(len(decided), 'key')}: typically {past} sinks the key past it; "
+        f"A weight test reads the notch on {count_of(len(decided), 'key')}:{_median_of(past_of, ' typically')} {past} "
+        f"sinks the key past it; "
         f"without the notch {without} would."
     )
 
@@ -129,11 +139,13 @@ def _motion_sentence(result: KeyboardResult, units: Units) -> str:
         ("lowest_velocity", "lowest velocity {}"),
         ("repetition_limit", "repeats at {}"),
     )
-    told = []
+    told, most = [], list[float]()
     for name, words in spoken:
         if values := _values(result, name):
+            most = max(most, values, key=len)
             told.append(words.format(with_unit(float(np.median(values)), result.keys[0][name].unit, units)))
-    return f"In motion (medians): {', '.join(told)}." if told else ""
+    medians = _median_of(most, " (medians)")
+    return f"In motion{medians}: {', '.join(told)}." if told else ""
 
 
 def _note_sentence(result: KeyboardResult, units: Units) -> str:
@@ -141,7 +153,9 @@ def _note_sentence(result: KeyboardResult, units: Units) -> str:
     margins = [key["trigger_margin"] for key in result.keys if key["trigger_margin"].value is not None]
     if not margins:
         places = _values(result, "trigger_position")
-        return f"Notes start at {with_unit(float(np.median(places)), 'mm', units)} (median)." if places else ""
+        if not places:
+            return ""
+        return f"Notes start at {with_unit(float(np.median(places)), 'mm', units)}{_median_of(places, ' (median)')}."
     orders = [note_order(key) for key in result.keys]
     after, before, unsure = (orders.count(word) for word in (AFTER, BEFORE, UNSURE))
     told = [
@@ -160,5 +174,6 @@ def _release_sentence(result: KeyboardResult, units: Units) -> str:
         return ""
     low, high = (with_unit(float(end), "mm", units) for end in np.percentile(heights, [5.0, 95.0]))
     if len(heights) < FEWEST_FOR_TREND:
-        return f"Notes stop {with_unit(float(np.median(heights)), 'mm', units)} above the dip (median)."
+        median = with_unit(float(np.median(heights)), "mm", units)
+        return f"Notes stop {median} above the dip{_median_of(heights, ' (median)')}."
     return f"Notes stop {low} to {high} above the dip (5 to 95 % of keys)."

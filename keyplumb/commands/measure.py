@@ -32,8 +32,8 @@ if TYPE_CHECKING:
 NAME = "measure"
 SUMMARY = "Measure every key of a recording: travel, let-off, weights, energy, notes."
 EXAMPLE = "keyplumb measure fern.h5 --json > fern.json"
-NARROWEST = 118
-"""Columns of text that the table takes even on a narrower screen: a number cut short would be a wrong number."""
+WIDEST = 400
+"""Columns of text that the table may take, whatever the screen: a number or a head cut short would be a wrong one."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -161,7 +161,7 @@ def _print_for_people(result: KeyboardResult, units: Units) -> None:
         table.add_column(head, justify="left" if place in (0, len(heads) - 1) else "right", no_wrap=True)
     for row in rows:
         table.add_row(*row)
-    Console(width=max(console.width, NARROWEST), highlight=False).print(table)
+    Console(width=WIDEST, highlight=False).print(table)
 
 
 def _print_one_key(result: KeyboardResult, units: Units) -> None:

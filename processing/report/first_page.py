@@ -91,7 +91,10 @@ def _trust(recorded: Described, units: Units) -> list[str]:
     own = marked(units, result.header)
     known = [words for name, called in KNOWN_TO if (words := _known_to(recorded, name, called, own))]
     if known:
-        sentences.append(f"Typically {', '.join(known)} (medians of the 95 % intervals of single keys).")
+        several = len(recorded.measured) > 1
+        whose = "medians of the 95 % intervals of single keys" if several else "its 95 % interval"
+        said = ", ".join(known)
+        sentences.append(f"Typically {said} ({whose})." if several else f"{said[0].upper()}{said[1:]} ({whose}).")
     checks = [entry.text for entry in result.diary if entry.kind == "check"]
     if checks:
         sentences.append(f"Check of the rig before: {checks[-1]}")

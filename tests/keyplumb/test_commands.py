@@ -459,3 +459,15 @@ def test_every_trouble_that_is_expected_has_an_exit_code() -> None:
     for module in (daq.errors, recordings.errors, processing.errors, rig.errors):
         kinds = [kind for kind in vars(module).values() if isinstance(kind, type) and issubclass(kind, Exception)]
         assert [kind for kind in kinds if not issubclass(kind, (*coded, rig.errors.NoMotor))] == []  # that is a bug
+
+
+def test_a_table_of_many_keys_is_whole_where_nobody_looks_at_a_screen(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+
+    assert run("measure", a_file(tmp_path / "r.h5", keys=8)) == 0
+    said = capsys.readouterr().out
+    head = next(line for line in said.splitlines() if line.startswith("key "))
+    assert "…" not in said
+    assert head.split()[2:6] == ["uncalibrated"] * 3 + ["mm"]

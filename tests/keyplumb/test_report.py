@@ -95,3 +95,12 @@ def test_margins_of_one_recording_are_wrong_use(tmp_path: Path) -> None:
     (tmp_path / "wide.toml").write_text('[[margin]]\nmeasurand = "key_dip"\nwithin = 2.5\nunit = "mm"\n')
 
     assert run("report", a_file(tmp_path / "r.h5"), "--margins", tmp_path / "wide.toml") == 2
+
+
+def test_of_one_key_nobody_speaks_of_medians_or_typical_ones(tmp_path: Path) -> None:
+    assert run("report", a_file(tmp_path / "r.h5")) == 0
+    first = (tmp_path / "r.html").read_text(encoding="utf-8").split("<h2>")[1]
+
+    assert "1 of 1 key measured, 3 strokes in all" in first
+    assert "A down weight is known to" in first
+    assert [word for word in ("median", "ypical", "1 keys") if word in first] == []
