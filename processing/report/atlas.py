@@ -17,6 +17,8 @@ from recordings.keys import Key
 TALL_SHARE = 0.98
 """Share of the keys that the scale of the atlas shows whole: one heavy key must not flatten all others."""
 TILE_COLUMNS = 8
+CURVE_MM = 58.0
+"""Of a row of chosen curves: four fill a page."""
 ODD = " *"
 """Beside the name of a key that stands out, in a tile that has no room for words."""
 
@@ -60,7 +62,7 @@ def chosen_curves(
         caption=f"Force over displacement of {', '.join(key.name for key in keys)}. {_how_to_tell(recordings)}{told}",
         panels=panels,
         columns=2,
-        height_mm=66.0,
+        height_mm=CURVE_MM,
         legend=tuple(
             (look, "a plain key beside it" if look == "pale" else label) for look, label in used_looks(panels)
         ),
