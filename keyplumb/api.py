@@ -121,7 +121,7 @@ def compare(
     """Return two or more recordings compared, each but the first with the first.
 
     Each is a file, or what `open` or `measure` returned. margins: a TOML file that says up to which difference
-    keyboards are as good as alike; None: the built-in one.
+    keyboards are as good as alike; the built-in ones stay for what it does not name.
     Raises SameRecording, NothingInCommon, MalformedMargins (processing.errors); RecordingError.
 
     >>> import keyplumb

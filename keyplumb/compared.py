@@ -31,7 +31,7 @@ class Compared:
     >>> import keyplumb
     >>> both = keyplumb.compare("fern.h5", "moss.h5")
     >>> print(both.sentences()[0])  # doctest: +ELLIPSIS
-    moss needs 10.1... gf uncalibrated more than fern to sink a natural among the keys from C4 to B4 ...
+    moss needs 10.1... gf uncalibrated more than fern to sink a natural from C4 to B4 ...
     """
 
     result: Comparison

@@ -1,7 +1,8 @@
 """The page `docs/budget.md`: which lines each measurand's budget has, written from the code; a test keeps them equal.
 
 How it works: between two marks stand a table of the sources, each with its reason, and a table of measurands against
-sources, from `budget/sources.py`, the calibration's constants and FEATURES.
+sources, from `budget/sources.py`, the calibration's constants and FEATURES; and one of whose each line is, from
+`statistics/among_keys.py`.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ from processing.budget.sources import (
 )
 from processing.dynamics.sources import DYNAMIC, DYNAMIC_SOURCES
 from processing.features.table import FEATURES
+from processing.statistics.among_keys import AMONG_KEYS
 
 BEGIN, END = "<!-- budget tables: begin -->", "<!-- budget tables: end -->"
 ALWAYS = (
@@ -69,7 +71,7 @@ OF_THE_CALIBRATION = (
 
 
 def budget_page() -> str:
-    """Return both tables as Markdown."""
+    """Return the three tables as Markdown."""
     sources = [
         "| source | kind | distribution | why |\n|---|---|---|---|",
         *(f"| {name} | {kind} | {distribution} | {why} |" for name, kind, distribution, why in ALWAYS),
@@ -86,7 +88,9 @@ def budget_page() -> str:
             names = [source.name for source in SOURCES if source.acts_on(feature.name) and source not in OF_ALL]
         room = ROOM_OF_DEFINITION.get(feature.name, "none")
         models.append(f"| `{feature.name}` | {feature.unit} | {'; '.join(names) or 'none'} | {room} |")
-    return "\n".join([*sources, "", *models])
+    among = ["| line | whose it is among the keys of a recording | why |\n|---|---|---|"]
+    among += [f"| {row.name} | {row.whose} | {row.why} |" for row in AMONG_KEYS]
+    return "\n".join([*sources, "", *models, "", *among])
 
 
 def put_budget_page(markdown: str) -> str:

@@ -19,7 +19,7 @@ from processing.dynamics.note_places import at_zero_speed, off_by_u
 from processing.dynamics.sources import BY_NAME, TO_ZERO_SPEED
 from processing.errors import FeatureNotFound
 from processing.evidence import Evidence
-from processing.features.read_off import NotePlaces, ReadOff
+from processing.features.read_off import NOT_HEARD, NotePlaces, ReadOff
 from processing.features.table import FEATURES, Feature
 from processing.landmarks import Landmarks, find_landmarks
 from processing.otherwise import notes_as_late_as_may_be, smoothed_again
@@ -107,7 +107,7 @@ def _places(notes: tuple[StrokeNotes, ...], heard: bool) -> NotePlaces:
     triggers = [note.trigger_mm for note in notes if note.trigger_mm is not None]
     releases = [note.release_mm for note in notes if note.release_mm is not None]
     speeds = [note.speed_at_trigger_mm_per_s for note in notes if note.speed_at_trigger_mm_per_s is not None]
-    why = "the note did not sound" if heard else "no note events were recorded"
+    why = "the note did not sound" if heard else NOT_HEARD
     if triggers and not releases:
         why = "the note did not end on the way up"
     down = [note.plunger_at_trigger_mm_per_s for note in notes if note.plunger_at_trigger_mm_per_s is not None]

@@ -6,7 +6,7 @@ the keyboard's own recording they tell a drift of each measurand (`statistics/dr
 brought to the middle of the sitting, whether that drift is sure or not: one that is left in because it is not sure is
 still there, and nothing would say so. How unsure the slope is becomes a line of the budget that all keys share, signed,
 so that it nearly falls out of a mean and stays in a trend. Which drifts are sure, over all measurands by Holm, is told.
-What the rig had drifted before the sitting, no check key can tell.
+Curves are settled likewise (`curve_drift.py`). What the rig had drifted before the sitting, no check key can tell.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 
 from processing.budget.lines import Correction
 from processing.comparison.verdicts import holm
+from processing.curve_drift import settle_curves
 from processing.display import Units, with_unit
 from processing.errors import ForeignChecks
 from processing.features.table import FEATURES
@@ -76,7 +77,8 @@ def settled(result: KeyboardResult, checks: Sequence[tuple[str, KeyboardResult]]
         for (feature, drift), surely in zip(told, sure, strict=True)
     )
     count = sum(len(again & times.keys()) for _, times in recordings)
-    return Sitting(_without(result, own, drifted), drifted, tuple(sorted(again)), count)
+    level = _with_level_curves(result, own, _measurings(recordings, again))
+    return Sitting(_without(level, own, drifted), drifted, tuple(sorted(again)), count)
 
 
 def _times(result: KeyboardResult) -> dict[Key, float]:
@@ -95,6 +97,28 @@ def _checked(
         for key in recording.keys
         if key.key in again and key.key in times and (value := key[name].value) is not None
     ]
+
+
+def _measurings(
+    recordings: Sequence[tuple[KeyboardResult, dict[Key, float]]], again: frozenset[Key]
+) -> list[tuple[float, KeyResult]]:
+    return [
+        (times[key.key], key)
+        for recording, times in recordings
+        for key in recording.keys
+        if key.key in again and key.key in times
+    ]
+
+
+def _with_level_curves(
+    result: KeyboardResult, times: dict[Key, float], checked: list[tuple[float, KeyResult]]
+) -> KeyboardResult:
+    """Return the keyboard with its curves as they would have been in the middle of the sitting."""
+    if not times:
+        return result
+    middle_s = (min(times.values()) + max(times.values())) / 2.0
+    hours = [(times[key.key] - middle_s) / SECONDS_PER_HOUR if key.key in times else None for key in result.keys]
+    return replace(result, keys=settle_curves(result.keys, hours, checked))
 
 
 def _without(result: KeyboardResult, times: dict[Key, float], drifted: tuple[Drifted, ...]) -> KeyboardResult:

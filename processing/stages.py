@@ -118,6 +118,21 @@ class Stroke:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class DriftLeft:
+    """What a drift that was taken out of a curve leaves open, arrays (N,) in N: one standard uncertainty, signed, for
+    all keys of a recording err together, one way on the first and the other way on the last."""
+
+    down_newton: FloatArray
+    up_newton: FloatArray | None
+    dof: float
+
+    def __post_init__(self) -> None:
+        read_only(self.down_newton)
+        if self.up_newton is not None:
+            read_only(self.up_newton)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Curve:
     """Force over way on an even grid from touch on. Arrays (N,); forces in N, standard errors in N."""
 
@@ -133,6 +148,8 @@ class Curve:
     """Where there were no samples near and the curve is only drawn across."""
     strokes: int
     noise_dof: float
+    drift_left: DriftLeft | None = None
+    """None: no drift was taken out."""
 
     def __post_init__(self) -> None:
         read_only(self.way_mm, self.down_newton, self.down_u_newton, self.gap)

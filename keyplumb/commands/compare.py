@@ -78,7 +78,7 @@ def run(arguments: argparse.Namespace) -> int:
     for pair in comparison.pairs:
         print_pair(comparison, pair, units)
         if arguments.table:
-            _print_table(pair, units)
+            _print_table(comparison, pair, units)
     return DONE
 
 
@@ -107,11 +107,11 @@ def print_pair(comparison: Comparison, pair: PairComparison, units: Units) -> No
     """Print what was found of one pair, in sentences."""
     from processing.comparison.band_words import band_sentences
     from processing.comparison.sentences import pair_sentences
+    from processing.display import count_of
 
     share, kept = 100.0 * (1.0 - comparison.settings.alpha), len(pair.keys) - len(pair.left_out)
-    print(
-        f"\n{pair.second} against {pair.first}: {kept} keys, {comparison.tests} tests, surely different at {share:g} %"
-    )
+    counted = f"{count_of(kept, 'key')}, {count_of(comparison.tests, 'test')}"
+    print(f"\n{pair.second} against {pair.first}: {counted}, surely different at {share:g} %")
     for sentence in pair_sentences(pair, units):
         print(f"  {sentence}")
     bands = band_sentences(pair, units)
@@ -121,12 +121,12 @@ def print_pair(comparison: Comparison, pair: PairComparison, units: Units) -> No
         print(f"  {sentence}")
 
 
-def _print_table(pair: PairComparison, units: Units) -> None:
+def _print_table(comparison: Comparison, pair: PairComparison, units: Units) -> None:
     from rich import box
     from rich.console import Console
     from rich.table import Table
 
-    from processing.comparison.view import difference_table
+    from processing.comparison.view import difference_table, how_to_read
 
     told = difference_table(pair, units)
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1))
@@ -135,3 +135,4 @@ def _print_table(pair: PairComparison, units: Units) -> None:
     for row in told.rows:
         table.add_row(*row)
     Console(width=WIDEST, highlight=False).print(table)
+    print(how_to_read(comparison))

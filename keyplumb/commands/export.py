@@ -59,6 +59,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.table == "samples" and arguments.front_edge:
         arguments.wrong_use("samples are told as the plunger has seen them: leave --front-edge")
     from processing.calibrate import recalibrated
+    from processing.display import count_of
     from processing.export.files import demand_place, write_table
     from recordings.errors import MalformedRecording
     from recordings.reader import open_recording
@@ -75,7 +76,7 @@ def run(arguments: argparse.Namespace) -> int:
         pieces = _pieces(arguments, opened, chosen, header)
         rows = write_table(pieces, arguments.to, name=arguments.table, about=_about(arguments, header))
     print(arguments.to)
-    print(f"{rows} rows of {len(chosen)} keys", file=sys.stderr)
+    print(f"{count_of(rows, 'row')} of {count_of(len(chosen), 'key')}", file=sys.stderr)
     return DONE
 
 

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 ZERO, DRIFT, TOUCH = "zero of the cell", "drift of the zero", "place of touch"
 DRIFT_APART = "drift between down and up"
+TIMED_WAY = "ends of the timed way"
 NOISE = "noise, through smoothing and picking"
 STROKES = "repeatability of strokes"
 LEAN, INERTIA = "lean of picked extremes", "mass of the key"
@@ -120,7 +121,7 @@ SOURCES = (
         bend=TOUCH,
     ),
     Source(
-        "ends of the timed way", "normal", "mm/s", lambda name: name == "speed_at_trigger", _timed_way_u,
+        TIMED_WAY, "normal", "mm/s", lambda name: name == "speed_at_trigger", _timed_way_u,
         "the speed is a millimetre over its time, and either end is known as well as a place of touch",
     ),
 )  # fmt: skip

@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from processing.calibration_status import FLAG_OF, calibration_status
+from processing.comparison.presence import not_told
 from processing.comparison.types import PairComparison
+from processing.comparison.verdicts import holm
+from processing.display import count_of
 from processing.keyboard import COLOURS, KeyboardResult
 from processing.statistics.correlated import FEWEST
 from recordings.keys import Key
@@ -18,13 +21,19 @@ IN_WORDS = {
 
 
 def cautions_of(
-    results: Sequence[KeyboardResult], labels: Sequence[str], pairs: Sequence[PairComparison]
+    results: Sequence[KeyboardResult], labels: Sequence[str], pairs: Sequence[PairComparison], alpha: float
 ) -> tuple[str, ...]:
-    """Return the cautions, weightiest first; none is a good sign."""
+    """Return the cautions, weightiest first; none is a good sign. alpha: of the family of all tests."""
     told = [_calibration(result, label) for result, label in zip(results, labels, strict=True)]
     told += [_rigs(results[0], result, labels[0], label) for result, label in zip(results[1:], labels[1:], strict=True)]
     told += [_stated_at(results, labels)]
     told += [_keys(results[0], result, pair) for result, pair in zip(results[1:], pairs, strict=True)]
+    told += [
+        caution
+        for result, pair in zip(results[1:], pairs, strict=True)
+        for caution in _parts_not_told(results[0], result, pair)
+    ]
+    told += [_lost_to_the_family(pair, alpha) for pair in pairs] if len(pairs) > 1 else []
     return tuple(sentence for sentence in told if sentence)
 
 
@@ -56,10 +65,9 @@ def _keys(first: KeyboardResult, second: KeyboardResult, pair: PairComparison) -
     few = _few_of_a_colour(pair)
     if counts == [common, common]:
         return few.strip()
-    return (
-        f"Other key sets: of {counts[0]} keys of {pair.first} and {counts[1]} of {pair.second} the {common} that both "
-        f"have are compared.{few}"
-    )
+    compared = f"the {common} that both have are compared" if common > 1 else "the only one that both have is compared"
+    sets = f"of {count_of(counts[0], 'key')} of {pair.first} and {counts[1]} of {pair.second}"
+    return f"Other key sets: {sets} {compared}.{few}"
 
 
 def _few_of_a_colour(pair: PairComparison) -> str:
@@ -70,3 +78,30 @@ def _few_of_a_colour(pair: PairComparison) -> str:
     if not few:
         return ""
     return f" {' and '.join(few)} are few: their intervals rest on the keys' own budgets and speak of these keys alone."
+
+
+def _parts_not_told(first: KeyboardResult, second: KeyboardResult, pair: PairComparison) -> list[str]:
+    """Return what one recording could not tell of the keys that both have, and the other could."""
+    keys = [{key.key.number: key for key in result.keys if key.key.number in pair.keys} for result in (first, second)]
+    return [
+        f"{(pair.first, pair.second)[which]}: {part.missing}, so on how many keys there is a {part.words} is not "
+        f"compared between {pair.first} and {pair.second}."
+        for part, which in not_told(*keys)
+    ]
+
+
+def _lost_to_the_family(pair: PairComparison, alpha: float) -> str:
+    """Return how many verdicts of a pair are open only because further recordings are compared at the same time."""
+    told = [
+        *((one.mean.estimate.p, one.p_family) for one in pair.differences),
+        *((one.ratio.p, one.p_family) for one in pair.evenness),
+        *((one.presence.p, one.p_family) for one in pair.presences),
+    ]
+    alone = holm([p for p, _ in told])
+    lost = sum(p < alpha <= p_family for p, (_, p_family) in zip(alone, told, strict=True))
+    if not lost:
+        return ""
+    return (
+        f"{count_of(lost, 'difference')} between {pair.first} and {pair.second} would be sure if only these two were "
+        f"compared ({len(told)} tests): every recording more makes more tests, and each must then be surer."
+    )

@@ -34,7 +34,7 @@ from processing.comparison.verdicts import holm, p_equivalent
 from processing.errors import NothingInCommon
 from processing.features.table import FEATURES
 from processing.keyboard import COLOURS, KeyboardResult
-from processing.statistics.correlated import fading_of
+from processing.statistics.correlated import FEWEST, Resemblance, fading_of, resemblance_of
 from processing.statistics.keyboard_statistics import KeyboardStatistics, describe_keyboard
 from processing.statistics.scatter import Scatter, ratio_of_spreads
 from processing.statistics.series import Series, series_of
@@ -72,7 +72,7 @@ def compare_keyboards(
         )
     chosen, within = settings or ComparisonSettings(), read_margins() if margins is None else margins
     drafts = [
-        _draft((results[0], result), (labels[0], label), chosen)
+        _draft((results[0], result), (labels[0], label), len(results) - 1, chosen)
         for result, label in zip(results[1:], labels[1:], strict=True)
     ]
     pairs = _judged(drafts, within, chosen)
@@ -84,7 +84,7 @@ def compare_keyboards(
         sum(len(draft.probabilities) for draft in drafts),
         within,
         chosen,
-        cautions_of(results, labels, pairs),
+        cautions_of(results, labels, pairs, chosen.alpha),
     )
 
 
@@ -107,7 +107,7 @@ class _Draft:
 
 
 def _draft(
-    results: tuple[KeyboardResult, KeyboardResult], labels: tuple[str, str], settings: ComparisonSettings
+    results: tuple[KeyboardResult, KeyboardResult], labels: tuple[str, str], pairs: int, settings: ComparisonSettings
 ) -> _Draft:
     measured = [{key.key.number: key for key in result.keys if key.strokes} for result in results]
     common = tuple(sorted(set(measured[0]) & set(measured[1])))
@@ -124,7 +124,7 @@ def _draft(
     }
     both = {where: (a, b) for where, (a, b) in series.items() if a is not None and b is not None}
     asked = ask(both, one_record=one_record, settings=settings)
-    bands = curve_bands(measured[0], measured[1], common, without, asked.paired, one_record, settings)
+    bands = curve_bands(measured[0], measured[1], common, without, asked.paired, pairs, settings)
     return _Draft(
         PairComparison(
             *labels,
@@ -154,13 +154,13 @@ def ask(
 ) -> Asked:
     """Return differences and evenness of two keyboards, given the series of both by measurand and colour."""
     paired = tuple(told for a, b in both.values() if (told := pair(a, b, one_record=one_record)) is not None)
-    fadings = {
-        name: fading_of([(one.places, one.differences) for one in paired if one.name == name])
+    resemblances = {
+        name: resemblance_of([(one.places, one.differences) for one in paired if one.name == name])
         for name in dict.fromkeys(one.name for one in paired)
     }
     return Asked(
         paired,
-        tuple(one for told in paired for one in _differences(told, fadings[told.name])),
+        tuple(one for told in paired for one in _differences(told, resemblances[told.name])),
         tuple(
             one
             for a, b in both.values()
@@ -191,15 +191,17 @@ def _rest_on_one_record(first: KeyboardResult, second: KeyboardResult) -> bool:
     return all(record is not None for record in records) and len({content_id(r) for r in records if r}) == 1
 
 
-def _differences(paired: Paired, fading: float) -> list[Difference]:
-    return [one for region in REGIONS if (one := _difference(paired, region, fading)) is not None]
+def _differences(paired: Paired, resemblance: Resemblance) -> list[Difference]:
+    """Return the differences by region; of keys that speak of themselves alone only that of all of them."""
+    regions = REGIONS if len(paired.numbers) >= FEWEST else (WHOLE,)
+    return [one for region in regions if (one := _difference(paired, region, resemblance)) is not None]
 
 
-def _difference(paired: Paired, region: Region, fading: float) -> Difference | None:
+def _difference(paired: Paired, region: Region, resemblance: Resemblance) -> Difference | None:
     inside = [index for index, number in enumerate(paired.numbers) if region.holds(number)]
     if not inside or (region is not WHOLE and len(inside) == len(paired.numbers)):
         return None
-    mean = mean_difference(paired, inside, fading)
+    mean = mean_difference(paired, inside, resemblance)
     return Difference(
         paired.name,
         paired.unit,
@@ -287,5 +289,6 @@ def _judge(
         verdict=verdict,
         margin=margin,
         p_alike=p_alike,
+        within_margin=p_alike is not None and p_alike < settings.alpha,
         noticed=None if threshold is None else noticed(one.mean.estimate.value, threshold),
     )

@@ -2,17 +2,17 @@
 
 How it works: on each key that both have, the second's curve less the first's, on one way from touch; their mean over
 the keys of a colour and region, and a standard error at each place from their scatter about a line along the keyboard
-and from how neighbouring keys resemble each other; a force scale that may be off adds its share of the forces. The
+and from how neighbouring keys resemble each other; what errs alike on all keys (`shared_curves.py`) is added. The
 band's factor is a quantile of the greatest studentised deviation over the travel among drawn keyboards without a
 difference: as many keys, correlated alike, their curves mixed from the residuals of these keys, so that places that
-vary together count as few.
+vary together count as few. A band holds with so much that all bands together hold with what is stated (Bonferroni).
 Sources: greatest studentised deviation: Degras, Statistica Sinica 21:1735, 2011; drawing from residuals: Efron &
 Tibshirani 1993, the parametric bootstrap. That bands hold is shown by `make error-rates`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -22,6 +22,9 @@ from processing.stages import Curve, FloatArray, read_only
 from processing.statistics.correlated import Places, correlation_matrix, fading_of
 
 Branch = Literal["down", "up"]
+SharedOnTheWay = Callable[[FloatArray, FloatArray, FloatArray], FloatArray]
+"""Given places of the way (N,) and both mean curves there, the standard uncertainty (N,) of their difference by what
+all keys of a recording share."""
 BRANCHES: tuple[Branch, ...] = ("down", "up")
 FEWEST_CURVES = 8
 """Fewer keys cannot tell how places of the way vary together."""
@@ -29,6 +32,8 @@ DRAWN_EVERY_MM = 0.15
 """Distance of places at which the greatest deviation is drawn: the smoothing makes nearer ones nearly one."""
 PLACES_FOR_FADING = 12
 """Places along the way at which the resemblance of neighbours is asked."""
+DRAWN_AT_ONCE = 100
+"""Keyboards: few enough that they stay in the processor's cache."""
 CAUTIOUS_SHARE = 0.75
 """Of these the upper quartile counts: with a resemblance that is too small a band would be too narrow."""
 
@@ -48,7 +53,7 @@ class CurveBand:
     difference_newton: FloatArray
     u_newton: FloatArray
     half_width_newton: FloatArray
-    """Of the simultaneous 95 % band."""
+    """Of the band that holds all over the way, and with the other bands of the comparison, with 95 %."""
     factor: float
     """Half-width over u."""
     differs_mm: tuple[tuple[float, float], ...]
@@ -82,11 +87,11 @@ def common_way(curves: Sequence[Curve], until_mm: float, step_mm: float) -> Floa
 
 
 def band_of(
-    places: Places, differences: FloatArray, fading: float, scale_u: FloatArray, settings: BandSettings
+    places: Places, differences: FloatArray, fading: float, shared_u: FloatArray, settings: BandSettings
 ) -> tuple[FloatArray, float]:
     """Return standard uncertainties (N,) and the factor of the band for differences (n, N) of n keys in their places.
 
-    fading: correlation of next neighbours. scale_u: (N,) standard uncertainty that all keys share.
+    fading: correlation of next neighbours. shared_u: (N,) standard uncertainty that all keys share.
     """
     matrix = correlation_matrix(places, fading)
     free = _free_of_a_line(places)
@@ -96,7 +101,7 @@ def band_of(
     u_keys = np.sqrt(np.sum(residuals**2, axis=0) / expected * suffered)
     root: FloatArray = np.asarray(np.linalg.cholesky(matrix), np.float64)
     factor = _greatest(residuals, free, root, suffered / expected, settings)
-    return np.hypot(u_keys, scale_u), factor
+    return np.hypot(u_keys, shared_u), factor
 
 
 def _free_of_a_line(places: Places) -> FloatArray:
@@ -124,13 +129,16 @@ def _greatest(residuals: FloatArray, free: FloatArray, root: FloatArray, share: 
     shape = (residuals[:, size > 0.0] / size[size > 0.0])[:, thin]
     if shape.shape[1] == 0:
         return 0.0
+    count = len(residuals)
+    residuals_then_mean = np.vstack([np.sqrt(share) * free @ root, root.mean(axis=0, keepdims=True)])
     random = np.random.default_rng(settings.seed)
-    greatest = np.empty(settings.draws)
-    for draw in range(settings.draws):
-        drawn = root @ (random.standard_normal((len(residuals), len(residuals))) @ shape)
-        squares = np.sum((free @ drawn) ** 2, axis=0) * share
-        greatest[draw] = np.max(np.abs(drawn.mean(axis=0)) / np.sqrt(squares))
-    return float(np.quantile(greatest, settings.coverage))
+    greatest = []
+    for first in range(0, settings.draws, DRAWN_AT_ONCE):
+        at_once = min(DRAWN_AT_ONCE, settings.draws - first)
+        drawn = residuals_then_mean @ (random.standard_normal((at_once, count, count)) @ shape)
+        squares = np.einsum("dkp,dkp->dp", drawn[:, :-1], drawn[:, :-1])
+        greatest.append(np.sqrt(np.max(drawn[:, -1] ** 2 / squares, axis=1)))
+    return float(np.quantile(np.concatenate(greatest), settings.coverage))
 
 
 def curve_band(
@@ -140,14 +148,13 @@ def curve_band(
     *,
     about: tuple[str, str, Branch],
     until_mm: float,
-    scale_u_of: tuple[float, float, bool],
+    shared_u_of: SharedOnTheWay,
     fading: float,
     settings: BandSettings,
 ) -> CurveBand | None:
     """Return the band of one colour, region and branch, given by `about`; None for fewer than FEWEST_CURVES keys.
 
     firsts, seconds: curves of the same n keys in their places, all with the branch. until_mm: where the key bed begins.
-    scale_u_of: relative standard uncertainty of the first's and the second's force scale, and whether they are one.
     """
     if len(places) < FEWEST_CURVES:
         return None
@@ -155,20 +162,13 @@ def curve_band(
     way = common_way([*firsts, *seconds], until_mm, settings.step_mm)
     before, after = forces_on(firsts, way, branch), forces_on(seconds, way, branch)
     mean_before, mean_after = before.mean(axis=0), after.mean(axis=0)
-    scale_u = _scale_u(mean_before, mean_after, scale_u_of)
-    u, factor = band_of(places, after - before, fading, scale_u, settings)
+    shared_u = shared_u_of(way, mean_before, mean_after)
+    u, factor = band_of(places, after - before, fading, shared_u, settings)
     difference, half_width = mean_after - mean_before, factor * u
     return CurveBand(
         colour, region, branch, len(places), way, mean_before, mean_after, difference, u, half_width, factor,
         _stretches(way, np.abs(difference) > half_width),
     )  # fmt: skip
-
-
-def _scale_u(before: FloatArray, after: FloatArray, scale_u_of: tuple[float, float, bool]) -> FloatArray:
-    of_first, of_second, one = scale_u_of
-    if one:
-        return np.abs(of_second * after - of_first * before)
-    return np.hypot(of_second * after, of_first * before)
 
 
 def _stretches(way: FloatArray, where: FloatArray) -> tuple[tuple[float, float], ...]:

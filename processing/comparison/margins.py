@@ -1,7 +1,8 @@
 """Margins of equivalence from a TOML file: differences that are as good as none, and why.
 
 How it works: the file is a list of tables `[[margin]]`, each with the measurand, how far it may differ, the unit in
-which that is said, and the reason. `margins.toml` beside this module is taken if no other is given.
+which that is said, and the reason. `margins.toml` beside this module holds for what the reader's own does not name: who
+changes one margin has said nothing about the others.
 """
 
 from __future__ import annotations
@@ -35,10 +36,14 @@ class MarginsFile(Closed):
 
 
 def read_margins(path: Path = BUILT_IN) -> dict[str, float]:
-    """Return the margins of a file by measurand, in N, mm or the measurand's own unit.
+    """Return margins by measurand, in N, mm or the measurand's own unit: those of a file over the built-in ones.
 
     Raises MalformedMargins naming file and place.
     """
+    return _margins_of(BUILT_IN) | _margins_of(path)
+
+
+def _margins_of(path: Path) -> dict[str, float]:
     try:
         told, text = read_toml(path, MarginsFile)
         margins: dict[str, float] = {}

@@ -2,16 +2,14 @@
 
 How it works: keys that stand out are left out as in the means; the way ends where the first key bed begins, since
 behind it a hundredth of a millimetre makes more force than any action. How neighbours resemble each other is asked
-over the whole keyboard once a branch. The force scale's relative uncertainty is read off the budget of the down weight.
+over the whole keyboard once a branch. A band is spoken of if it is that of a part of the keyboard; what a comparison
+says of all its bands together holds with the stated coverage, so each is drawn with the more.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
-from processing.budget.calibration_lines import FORCE_POWERS
 from processing.comparison.curves import (
     BRANCHES,
     BandSettings,
@@ -23,8 +21,9 @@ from processing.comparison.curves import (
     forces_on,
 )
 from processing.comparison.paired import Paired
-from processing.comparison.regions import REGIONS
+from processing.comparison.regions import PARTS, REGIONS
 from processing.comparison.settings import ComparisonSettings
+from processing.comparison.shared_curves import WEIGHT_OF, SharedOnCurves
 from processing.keyboard import COLOURS
 from processing.stages import Curve, KeyResult
 from processing.statistics.series import PLACES
@@ -38,13 +37,19 @@ def curve_bands(
     common: Sequence[int],
     without: frozenset[int],
     paired: Sequence[Paired],
-    one_record: bool,
+    pairs: int,
     settings: ComparisonSettings,
 ) -> tuple[CurveBand, ...]:
-    """Return all bands of a pair. first, second: measured keys by number; common: numbers that both have."""
-    scale = (*_scale_us(paired, one_record), one_record)
+    """Return all bands of a pair. first, second: measured keys by number; common: numbers that both have.
+
+    pairs: how many there are in the comparison.
+    """
+    spoken_of = pairs * len(PARTS) * len(BRANCHES)
     drawing = BandSettings(
-        step_mm=settings.curve_step_mm, draws=settings.band_draws, seed=settings.seed, coverage=settings.coverage
+        step_mm=settings.curve_step_mm,
+        draws=settings.band_draws,
+        seed=settings.seed,
+        coverage=1.0 - (1.0 - settings.coverage) / spoken_of,
     )
     bands = []
     for branch in BRANCHES:
@@ -56,19 +61,33 @@ def curve_bands(
         for colour in COLOURS:
             for region in REGIONS:
                 inside = [n for n in numbers if region.holds(n) and first[n].key.colour == colour]
-                bands.append(
-                    curve_band(
-                        [_curve(first[number]) for number in inside],
-                        [_curve(second[number]) for number in inside],
-                        tuple(PLACES[number] for number in inside),
-                        about=(colour, region.name, branch),
-                        until_mm=until_mm,
-                        scale_u_of=scale,
-                        fading=fading,
-                        settings=drawing,
-                    )
-                )
+                weight = next((one for one in paired if (one.name, one.colour) == (WEIGHT_OF[branch], colour)), None)
+                of_both = [[_curve(keys[number]) for number in inside] for keys in (first, second)]
+                about = colour, region.name, branch
+                bands.append(_band(of_both, inside, about, until_mm, weight, fading, drawing))
     return tuple(band for band in bands if band is not None)
+
+
+def _band(
+    of_both: list[list[Curve]],
+    numbers: list[int],
+    about: tuple[str, str, Branch],
+    until_mm: float,
+    weight: Paired | None,
+    fading: float,
+    drawing: BandSettings,
+) -> CurveBand | None:
+    firsts, seconds = of_both
+    return curve_band(
+        firsts,
+        seconds,
+        tuple(PLACES[number] for number in numbers),
+        about=about,
+        until_mm=until_mm,
+        shared_u_of=SharedOnCurves(firsts, seconds, about[-1], weight, numbers, drawing.coverage).u_on,
+        fading=fading,
+        settings=drawing,
+    )
 
 
 def _curve(key: KeyResult) -> Curve:
@@ -95,12 +114,3 @@ def _fading(first: Keys, second: Keys, numbers: list[int], branch: Branch, until
             before, after = (forces_on([_curve(keys[n]) for n in own], way, branch) for keys in (first, second))
             runs.append((tuple(PLACES[number] for number in own), after - before))
     return fading_of_curves(runs)
-
-
-def _scale_us(paired: Sequence[Paired], one_record: bool) -> tuple[float, float]:
-    """Return the relative standard uncertainty of either force scale, 0 where no record tells."""
-    names = [FORCE_POWERS[0]] * 2 if one_record else [f"{FORCE_POWERS[0]}, {which}" for which in ("first", "second")]
-    lines = [line for one in paired if one.name == "down_weight" for part in one.shared for line in part.lines]
-    us = [[line.u for line in lines if line.name == name] for name in names]
-    first, second = (float(np.mean(u)) if u else 0.0 for u in us)
-    return first, second

@@ -4,15 +4,17 @@ How it works: second less first on each key that both have. The scatter of these
 keyboard as it may be (`statistics/correlated.py`), holds everything that a key has for itself. What all keys of a
 recording share does not average out and is added: where both recordings rest on the same calibration record, a
 constant of it errs alike in both, so its line counts with the difference of the two sensitivities and partly falls
-out; all other shared lines (smoothing, latency, mass of the key, temperature) count once for each recording. With too
-few keys for a scatter, the keys' own budgets stand in: then the difference is that of these keys alone.
+out; all other shared lines (smoothing, latency, mass of the key, temperature) count once for each recording. A
+region with too few keys for a scatter is judged by that of all keys of the colour; where these are too few, the keys'
+own budgets stand in: then the difference is that of these keys alone. What each key has for itself is the least that a
+mean is unsure by, however little the keys happen to scatter.
 Source: GUM (JCGM 100:2008) 5.2 and F.1.2.3 (correlation by common influences).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -21,12 +23,14 @@ from processing.budget.calibration_lines import BACKLASH, COMPLIANCE, DISPLACEME
 from processing.budget.lines import Budget
 from processing.budget.propagation import MOST_DOF, combine
 from processing.stages import FloatArray, read_only
-from processing.statistics.correlated import FEWEST, Estimate, Places, mean_of
+from processing.statistics.correlated import FEWEST, Estimate, Places, Resemblance, mean_of, mean_of_few
 from processing.statistics.series import PLACES, Series
 from processing.statistics.shared import SharedParts, joined
 
 IN_THE_RECORD = frozenset({*FORCE_POWERS, *DISPLACEMENT_POWERS, COMPLIANCE, SKEW, BACKLASH})
 """Lines whose constant is written in the calibration record: the same number in every recording that rests on it."""
+ROUNDING = 1e-9
+"""Share of a number: two that differ by less are one number, reckoned in two ways."""
 Basis = Literal["scatter of the keys", "budgets of these keys alone"]
 
 
@@ -51,8 +55,10 @@ class Paired:
 
     @property
     def differences(self) -> FloatArray:
-        """Second less first."""
-        return self.second - self.first
+        """Second less first; what is rounding of numbers is nothing."""
+        differences = self.second - self.first
+        rounding = ROUNDING * np.maximum(np.abs(self.first), np.abs(self.second))
+        return np.where(np.abs(differences) > rounding, differences, 0.0)
 
     @property
     def places(self) -> Places:
@@ -117,15 +123,25 @@ def _told_apart(first: SharedParts, second: SharedParts, *, one_record: bool) ->
     return called(first, "first"), called(second, "second")
 
 
-def mean_difference(paired: Paired, inside: list[int], fading: float) -> MeanDifference:
-    """Return the mean difference over some keys, given by their indices; fading: correlation of next neighbours."""
-    differences, shared = paired.differences[inside], combine(paired.shared_of_mean(inside))
+def mean_difference(paired: Paired, inside: list[int], resemblance: Resemblance) -> MeanDifference:
+    """Return the mean difference over some keys, given by their indices."""
+    by_budgets, shared = _by_budgets(paired, inside), combine(paired.shared_of_mean(inside))
+    basis: Basis = "scatter of the keys"
     if len(inside) >= FEWEST:
-        alone = mean_of(tuple(paired.places[index] for index in inside), differences, fading)
-        return MeanDifference(alone.with_common(shared.u, shared.dof), shared.u, "scatter of the keys")
+        alone = mean_of(tuple(paired.places[index] for index in inside), paired.differences[inside], resemblance)
+    elif len(paired.numbers) >= FEWEST:
+        alone = mean_of_few(paired.places, paired.differences, tuple(inside), resemblance)
+    else:
+        alone, basis = by_budgets, "budgets of these keys alone"
+    # The measurement's own part is in the scatter: one that is smaller was so by chance, and is no better known for it.
+    alone = replace(alone, u=max(alone.u, by_budgets.u))
+    return MeanDifference(alone.with_common(shared.u, shared.dof), shared.u, basis)
+
+
+def _by_budgets(paired: Paired, inside: list[int]) -> Estimate:
+    """Return the mean difference as unsure as what each key has for itself makes it: nothing is said of other keys."""
     own_u, own_dof = paired.own_u[inside], paired.own_dof[inside]
     u = float(np.sqrt(np.sum(own_u**2))) / len(inside)
     weighted = float(np.sum(own_u**4 / own_dof))
     dof = float(np.sum(own_u**2)) ** 2 / weighted if weighted > 0.0 else MOST_DOF
-    alone = Estimate(float(np.mean(differences)), u, min(MOST_DOF, dof))
-    return MeanDifference(alone.with_common(shared.u, shared.dof), shared.u, "budgets of these keys alone")
+    return Estimate(float(np.mean(paired.differences[inside])), u, min(MOST_DOF, dof))

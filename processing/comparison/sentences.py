@@ -2,30 +2,34 @@
 
 How it works: of a measurand that surely differs, one sentence tells it for the whole keyboard if the regions agree
 with that, else one for each region in which it surely differs. Naturals speak; sharps are added in brackets, or speak
-alone where only they differ. A difference of the down weight is taken apart into balance and friction.
+alone where only they differ; where the two colours part ways (direction, what a hand notices, the margin), both are
+told. A difference of the down weight is taken apart into balance and friction.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from processing.comparison.amounts import (
+    amount,
+    interval_of_ratio,
+    margin_in_words,
+    mean_beside,
+    spread_in_words,
+    two_digits,
+)
 from processing.comparison.difference_words import PHRASES, Phrase
 from processing.comparison.regions import PARTS, WHOLE
 from processing.comparison.types import Comparison, Difference, Evenness, PairComparison, PresenceDiffers
-from processing.display import Units, number, with_unit
+from processing.display import Units, count_of
 from processing.statistics.correlated import Estimate
 from recordings.keys import Key
 
-MOST_OF_IT = 0.75
-"""Share of a difference that makes one part the cause."""
+PARTS_OF_DOWN_WEIGHT = {"balance": "balance_weight", "friction": "friction"}
+SMALL_PART = 0.25
+"""Share of a difference up to which one of its two parts has no say; then three quarters and more are the other's."""
 KEYS_NAMED = 6
 """More are counted, not named."""
-
-
-def amount(estimate: Estimate, unit: str, units: Units, *, signed: bool = False) -> str:
-    """Return a difference with its 95 % half-width, as in "6.1 ± 0.9 gf"; without its sign unless asked for."""
-    value = estimate.value if signed else abs(estimate.value)
-    half, shown = estimate.expanded(), units.of(unit)
-    told = f"{number(value, unit, units, expanded=half)} ± {number(half, unit, units, expanded=half)}"
-    return told if shown == "1" else f"{told} {shown}"
 
 
 def sentences_of(comparison: Comparison, units: Units) -> list[str]:
@@ -79,59 +83,98 @@ def _overlap(one: Estimate, other: Estimate) -> bool:
 def _difference_sentence(
     pair: PairComparison, phrase: Phrase, one: Difference, aside: Difference | None, units: Units
 ) -> str:
-    words = phrase.more if one.mean.estimate.value > 0.0 else phrase.less
-    told = words.format(
+    name, difference = one.region.only_key, one.mean.estimate
+    told = phrase.sentence(difference.value).format(
         first=pair.first,
         second=pair.second,
-        amount=amount(one.mean.estimate, one.unit, units),
-        key=one.colour,
-        keys=f"{one.colour}s",
-        where=one.region.where,
-        at_first=with_unit(one.first, one.unit, units),
-        at_second=with_unit(one.second, one.unit, units),
-        placed_first=_placed(one.first, one.unit, units),
-        placed_second=_placed(one.second, one.unit, units),
+        amount=amount(difference, one.unit, units),
+        a_key=name or f"a {one.colour}",
+        A_key=name or f"A {one.colour}",
+        one="that" if name else "one",
+        keys=_who(one),
+        where="" if name else f" {one.region.where}",
+        at_first=mean_beside(one.first, difference, one.unit, units),
+        at_second=mean_beside(one.second, difference, one.unit, units),
+        placed_first=_placed(one.first, one, units),
+        placed_second=_placed(one.second, one, units),
     )
-    if aside is not None and aside.verdict == "different":
-        told += f" ({aside.colour}s: {_beside(one, aside, units)})"
-    return f"{told}{_cause(pair, one)}{_guide(one)}."
+    both = [one] if aside is None or aside.verdict != "different" else [one, aside]
+    beside = "".join(_beside(phrase, one, other, units) for other in both[1:])
+    return f"{told}{beside}{_cause(pair, one, units)}{_within(both, units)}{_guide(both)}."
 
 
-def _placed(value: float, unit: str, units: Units) -> str:
-    return f"{with_unit(abs(value), unit, units)} {'after' if value > 0.0 else 'before'}"
+def _who(one: Difference) -> str:
+    """Return what is spoken of: the colour, or the only key by its name."""
+    return one.region.only_key or f"{one.colour}s"
 
 
-def _beside(one: Difference, aside: Difference, units: Units) -> str:
-    signed = one.mean.estimate.value * aside.mean.estimate.value < 0.0
-    return amount(aside.mean.estimate, aside.unit, units, signed=signed)
+def _placed(value: float, one: Difference, units: Units) -> str:
+    told = mean_beside(abs(value), one.mean.estimate, one.unit, units)
+    return f"{told} {'after' if value > 0.0 else 'before'}"
 
 
-def _cause(pair: PairComparison, one: Difference) -> str:
+def _beside(phrase: Phrase, one: Difference, aside: Difference, units: Units) -> str:
+    """Return the other colour in brackets: with its own direction, and its own ends, where they are others."""
+    value = aside.mean.estimate.value
+    opposite = one.mean.estimate.value * value < 0.0
+    who = _who(aside)
+    if not aside.region.only_key and not one.region.is_about_as(aside.region):
+        who += f" {aside.region.where}"
+    told = amount(aside.mean.estimate, aside.unit, units)
+    return f" ({who}: {told}{f' {phrase.word(value)}' if opposite else ''})"
+
+
+def _cause(pair: PairComparison, one: Difference, units: Units) -> str:
     """Return which part of the down weight makes the difference: down weight is balance weight plus friction."""
     if one.name not in ("down_weight", "up_weight"):
         return ""
-    parts = [pair.difference(name, one.colour, one.region.name) for name in ("balance_weight", "friction")]
-    if parts[0] is None or parts[1] is None:
+    found = {part: pair.difference(name, one.colour, one.region.name) for part, name in PARTS_OF_DOWN_WEIGHT.items()}
+    estimates = {part: told.mean.estimate for part, told in found.items() if told is not None}
+    if len(estimates) < len(found):
         return ""
-    sign = 1.0 if one.name == "down_weight" else -1.0
-    balance, friction = (part.mean.estimate.value for part in parts if part is not None)
-    whole = balance + sign * friction
-    shares = {"balance": balance / whole, "friction": sign * friction / whole} if whole else {}
-    for cause, other in (("friction", "balance"), ("balance", "friction")):
-        if shares and shares[cause] >= MOST_OF_IT:
-            return f"; {cause}, not {other}, makes the difference"
+    signs = {"balance": 1.0, "friction": 1.0 if one.name == "down_weight" else -1.0}
+    made = {part: signs[part] * estimate.value for part, estimate in estimates.items()}
+    other, cause = sorted(made, key=lambda part: abs(made[part]))
+    whole = sum(made.values())
+    if whole and abs(made[other] / whole) <= SMALL_PART:
+        return f"; {cause}, not {other}, makes the difference"
+    if made[other] * whole < 0.0:
+        return f"; {cause} makes the difference, although {_takes_back(other, estimates[other], one.unit, units)}"
     return "; balance and friction both have a part in it"
 
 
-def _guide(one: Difference) -> str:
-    if one.noticed is None:
+def _takes_back(part: str, estimate: Estimate, unit: str, units: Units) -> str:
+    sure = abs(estimate.value) > estimate.expanded()
+    return f"{part} {'takes' if sure else 'may take'} {amount(estimate, unit, units)} of it back"
+
+
+def _within(both: Sequence[Difference], units: Units) -> str:
+    """Return that differences, sure as they are, surely lie within the margin."""
+    inside = [one for one in both if one.within_margin]
+    if not inside or inside[0].margin is None:
         return ""
-    words = {
-        "may be noticed": "a hand may notice (guide)",
-        "at the edge": "at the edge of what a hand notices (guide)",
-        "hardly noticed": "a hand hardly notices (guide)",
-    }
-    return f"; {words[one.noticed.guess]}"
+    whose = f"on {_who(inside[0])} " if len(inside) < len(both) else ""
+    return f"; {whose}within the {margin_in_words(inside[0].margin, inside[0].unit, units)} that count as alike"
+
+
+ALIKE_ON_BOTH = {
+    "may be noticed": "a hand may notice",
+    "at the edge": "at the edge of what a hand notices",
+    "hardly noticed": "a hand hardly notices",
+}
+ON_THE_ONE = {"may be noticed": "a hand may notice it on {}", "at the edge": "at the edge of what a hand notices on {}"}
+ON_THE_OTHER = {"at the edge": "on {} it is at the edge of that", "hardly noticed": "on {} it hardly notices it"}
+
+
+def _guide(both: Sequence[Difference]) -> str:
+    """Return what a hand notices, the stronger first where the two colours are not alike in it."""
+    told = [(one.noticed.guess, _who(one)) for one in both if one.noticed is not None]
+    if not told:
+        return ""
+    (most, here), (least, there) = sorted([told[0], told[-1]], key=lambda guess: list(ALIKE_ON_BOTH).index(guess[0]))
+    if most == least:
+        return f"; {ALIKE_ON_BOTH[most]} (guide)"
+    return f"; {ON_THE_ONE[most].format(here)}, {ON_THE_OTHER[least].format(there)} (guide)"
 
 
 def _presence_sentence(one: PresenceDiffers, pair: PairComparison) -> str:
@@ -143,16 +186,26 @@ def _presence_sentence(one: PresenceDiffers, pair: PairComparison) -> str:
 
 
 def _on(count: int, keys: int, label: str, *, opening: bool = True) -> str:
-    return f"{'On' if opening else 'on'} {count if count else 'none'} of {keys} keys of {label}"
+    return f"{'On' if opening else 'on'} {count if count else 'none'} of {count_of(keys, 'key')} of {label}"
 
 
 def _evenness_sentence(one: Evenness, pair: PairComparison, units: Units) -> str:
     what = next((phrase.caption for phrase in PHRASES if phrase.name == one.name), one.name.replace("_", " "))
-    uneven, low, high = one.ratio.ratio, one.ratio.low, one.ratio.high
-    spreads = f"{with_unit(one.second, one.unit, units)} against {with_unit(one.first, one.unit, units)}"
+    second, first = (spread_in_words(spread, one.unit, units) for spread in (one.second, one.first))
+    whose, ratio = f"{what}: the {one.colour}s of {pair.second} scatter", one.ratio
+    if one.first == 0.0:
+        return (
+            f"{whose} at least {two_digits(ratio.low)} times as much as those of {pair.first} ({second} about the "
+            "trend, against nothing that the rig's own scatter does not explain)."
+        )
+    if one.second == 0.0:
+        return (
+            f"{whose} at most {two_digits(ratio.high)} times as much as those of {pair.first} (nothing about the trend "
+            f"that the rig's own scatter does not explain, against {first})."
+        )
     return (
-        f"{what}: the {one.colour}s of {pair.second} scatter {uneven:.1f} times as much as those of {pair.first} "
-        f"({low:.1f} to {high:.1f}; {spreads} about the trend)."
+        f"{whose} {two_digits(ratio.ratio)} times as much as those of {pair.first} "
+        f"({interval_of_ratio(ratio.low, ratio.high)}; {second} against {first} about the trend)."
     )
 
 

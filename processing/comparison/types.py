@@ -41,6 +41,8 @@ class Difference:
     """Of two one-sided tests against the margin, by itself."""
     noticed: Noticed | None
     """The guide for a hand; None: it knows nothing of such a measurand."""
+    within_margin: bool = False
+    """Surely within the margin, whatever the verdict: a difference may be sure and small."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from processing.comparison.amounts import amount, margin_in_words, mean_beside
 from processing.comparison.band_words import band_sentences
 from processing.comparison.curves import CurveBand
 from processing.comparison.difference_words import PHRASES
-from processing.comparison.sentences import amount, pair_sentences
+from processing.comparison.sentences import pair_sentences
 from processing.comparison.types import Comparison, Difference, Evenness, PairComparison, PresenceDiffers
-from processing.display import Units, with_unit
+from processing.display import Units
 from processing.report.key_table import Table
 from processing.statistics.correlated import Estimate
 from recordings.keys import Key
@@ -57,6 +58,7 @@ def _difference_view(one: Difference) -> dict[str, Any]:
         "unit": one.unit,
         "colour": one.colour,
         "region": one.region.name,
+        "where": one.region.where,
         "keys": one.keys,
         "first": one.first,
         "second": one.second,
@@ -67,6 +69,7 @@ def _difference_view(one: Difference) -> dict[str, Any]:
         "verdict": one.verdict,
         "margin": one.margin,
         "p_alike": one.p_alike,
+        "within_margin": one.within_margin,
         "a_hand_guide": None if one.noticed is None else one.noticed.guess,
     }
 
@@ -114,21 +117,42 @@ def _band_view(band: CurveBand) -> dict[str, Any]:
 
 def difference_table(pair: PairComparison, units: Units) -> Table:
     """Return a row for each spoken measurand, colour and region: both means, the difference, what to make of it."""
-    heads = ("measurand", "colour", "where", "keys", pair.first, pair.second, "difference", "p", "verdict", "a hand")
+    heads = (
+        *("measurand", "colour", "where", "keys", pair.first, pair.second, "difference", "p", "verdict"),
+        *("alike within", "a hand"),
+    )
     told = [one for name in SPOKEN for one in pair.differences if one.name == name]
     return Table(heads, tuple(_row(one, units) for one in told))
+
+
+def how_to_read(comparison: Comparison) -> str:
+    """Return what must be known of the table: its intervals are of one test alone, its verdicts of all together."""
+    share = f"{100.0 * comparison.settings.coverage:g} %"
+    return (
+        f"± is the {share} interval of that difference alone; p and verdict count all {comparison.tests} tests of this "
+        "comparison together, so a difference may be open although its own interval leaves out 0."
+    )
 
 
 def _row(one: Difference, units: Units) -> tuple[str, ...]:
     return (
         SPOKEN[one.name],
         one.colour,
-        one.region.name,
+        one.region.short,
         str(one.keys),
-        with_unit(one.first, one.unit, units),
-        with_unit(one.second, one.unit, units),
+        mean_beside(one.first, one.mean.estimate, one.unit, units),
+        mean_beside(one.second, one.mean.estimate, one.unit, units),
         amount(one.mean.estimate, one.unit, units, signed=True),
         "<0.001" if one.p_family < 0.001 else f"{one.p_family:.3f}",
         one.verdict,
+        _margin(one, units),
         "" if one.noticed is None else one.noticed.guess,
     )
+
+
+def _margin(one: Difference, units: Units) -> str:
+    """Return the margin, and of a sure difference whether it lies within, which its verdict does not say."""
+    if one.margin is None:
+        return ""
+    inside = one.within_margin and one.verdict == "different"
+    return f"{margin_in_words(one.margin, one.unit, units)}{': inside' if inside else ''}"

@@ -12,6 +12,9 @@ from processing.landmarks import Landmarks
 from processing.settings import FeatureSettings
 from processing.stages import Curve, FloatArray
 
+NOT_HEARD = "no note events were recorded"
+"""Why a note has no place, if nobody knows whether it sounded."""
+
 
 @dataclass(frozen=True, slots=True)
 class NotePlaces:

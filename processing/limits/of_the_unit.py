@@ -26,7 +26,7 @@ from processing.limits.types import How, Limits, SpreadLimit, StepLimit
 from processing.limits.verdict import Decision, as_template, decision
 from processing.settings import OddKeySettings, Settings
 from processing.stages import KeyResult
-from processing.statistics.correlated import fading_of
+from processing.statistics.correlated import Resemblance, resemblance_of
 from processing.statistics.neighbours import Step, steps_of
 from processing.statistics.scatter import Scatter
 from processing.statistics.series import Series, series_of
@@ -116,15 +116,20 @@ def spread_decisions(result: KeyboardResult, limits: Limits) -> Iterator[Decisio
     """Yield a decision for every colour of every limit for spreads."""
     for limit in limits.spreads:
         found = {colour: series_of(result, limit.measurand, colour) for colour in COLOURS}
-        fading = fading_of([(one.places, one.values) for one in found.values() if one is not None])
+        resemblance = resemblance_of([(one.places, one.values) for one in found.values() if one is not None])
         for colour in limit.colours:
             expected = [key for key in limits.expected.keys if key.colour == colour]
             if expected:
-                yield _of_spread(result, found[colour], colour, fading, limit, limits)
+                yield _of_spread(result, found[colour], colour, resemblance, limit, limits)
 
 
 def _of_spread(
-    result: KeyboardResult, series: Series | None, colour: str, fading: float, limit: SpreadLimit, limits: Limits
+    result: KeyboardResult,
+    series: Series | None,
+    colour: str,
+    resemblance: Resemblance,
+    limit: SpreadLimit,
+    limits: Limits,
 ) -> Decision:
     about = f"{CAPTION_OF[limit.measurand]} of the {colour}s"
     plain = Decision(
@@ -140,7 +145,7 @@ def _of_spread(
     if doubt is not None or series is None or len(series.numbers) < settings.fewest_keys:
         why = doubt or f"cannot be told from fewer than {settings.fewest_keys} keys"
         return replace(plain, template=f"{plain.template} {as_template(why)}")
-    scatter = trend_of(series, fading, settings).scatter
+    scatter = trend_of(series, resemblance, settings).scatter
     decided = decide_spread(scatter, limit.upper, limit.how)
     low, high = scatter.interval()
     words = {"pass": "within", "fail": "above", "cannot tell": "too near to tell to"}[decided.outcome]

@@ -76,11 +76,16 @@ def differences(recordings: Sequence[Described], found: Found, units: Units) -> 
         f"told differs surely: among all {one.tests} tests together nothing is told by chance in {sure} of 100 "
         "comparisons. What a hand may notice is a guide from published thresholds, no measurement."
     )
+    of_bands = (
+        f"Bands over the travel are asked by themselves: of all of them together none leaves out 0 by chance in {sure} "
+        "of 100 comparisons."
+    )
+    rules = (rule, of_bands) if any(pair.bands for pair in one.pairs) else (rule,)
     joint = jointly_marked(units, recordings)
     told = tuple(
         Answer(f"{pair.second} against {pair.first}", tuple(pair_sentences(pair, joint))) for pair in one.pairs
     )
-    return (*told, Answer("How to read this", (rule, *one.cautions)))
+    return (*told, Answer("How to read this", (*rules, *one.cautions)))
 
 
 def difference_tables(recordings: Sequence[Described], found: Found, units: Units) -> tuple[Block, ...]:
@@ -125,8 +130,8 @@ def _bands(pair: PairComparison, to: In, number: int) -> Charts:
     force = to.axis("difference", "N", -(1.0 + ROOM) * reach, (1.0 + ROOM) * reach)
     panels = tuple(_band_panel(band, to, force, number) for band in shown)
     return Charts(
-        caption=f"{pair.second} less {pair.first}, mean of the {shown[0].colour}s that both have. Each band holds all "
-        "over the travel at once with 95 %; where it leaves out 0 they surely differ. The way ends where the key bed "
+        caption=f"{pair.second} less {pair.first}, mean of the {shown[0].colour}s that both have. All bands together "
+        "hold all over the travel with 95 %; where one leaves out 0 they surely differ. The way ends where the key bed "
         "begins.",
         panels=panels,
         columns=2,

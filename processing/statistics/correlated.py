@@ -34,8 +34,9 @@ GREATEST_FADING = 0.85
 """More cannot be told from a trend."""
 COSINES_A_POWER, COSINES_AT_LEAST = 0.75, 2.0
 """Cosines: 0.75 n^(2/3) + 2: more lose robustness, fewer lose power. 6 of 14 keys, 12 of 52."""
-FADING_U = 0.17
-"""Standard uncertainty of a fading that 88 keys have told: simulated, at r = 0.3 to 0.5."""
+FADING_U, FADING_PAIRS, MOST_FADING_U = 0.17, 92.0, 0.25
+"""Standard uncertainty of a fading that 88 keys have told, with their pairs of steps: simulated, at r = 0.3 to 0.5.
+Fewer keys tell it less well; at most as badly as if it were anything that keyboards have."""
 NORMAL_NODES, NORMAL_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 NORMAL_WEIGHTS = NORMAL_WEIGHTS / NORMAL_WEIGHTS.sum()
 BELIEVED_FADING, BELIEVED_PAIRS = 0.2, 8.0
@@ -68,8 +69,30 @@ class Estimate:
         return Estimate(self.value, total, min(MOST_DOF, total**4 / weighted) if weighted > 0.0 else MOST_DOF)
 
 
+@dataclass(frozen=True, slots=True)
+class Resemblance:
+    """How strongly next neighbours correlate, and how well that is known."""
+
+    fading: float
+    """0 to GREATEST_FADING."""
+    u: float = FADING_U
+
+    def plausible(self) -> tuple[tuple[float, float], ...]:
+        """Return the fadings that may be the true one, each with its weight.
+
+        A normal distribution by Gauss and Hermite's nodes, cut to what a fading can be.
+        """
+        nodes = np.clip(self.fading + self.u * NORMAL_NODES, 0.0, GREATEST_FADING).tolist()
+        return tuple(zip(nodes, NORMAL_WEIGHTS.tolist(), strict=True))
+
+
 def fading_of(runs: Iterable[tuple[Places, FloatArray]]) -> float:
-    """Return how strongly next neighbours correlate, 0 to GREATEST_FADING, from values of one or more colours.
+    """Return how strongly next neighbours correlate, 0 to GREATEST_FADING, as `resemblance_of`."""
+    return resemblance_of(runs).fading
+
+
+def resemblance_of(runs: Iterable[tuple[Places, FloatArray]]) -> Resemblance:
+    """Return how next neighbours resemble each other, from values of one or more colours.
 
     If values are an AR(1), steps next to each other correlate by (r - 1) / 2.
     """
@@ -80,7 +103,8 @@ def fading_of(runs: Iterable[tuple[Places, FloatArray]]) -> float:
         both = (apart[:-1] == 1) & (apart[1:] == 1)
         together += float(np.sum(scores[:-1] * scores[1:], where=both))
         pairs += float(np.count_nonzero(both))
-    return float(np.clip(round(1.0 + 2.0 * together / pairs, 2), 0.0, GREATEST_FADING))
+    fading = float(np.clip(round(1.0 + 2.0 * together / pairs, 2), 0.0, GREATEST_FADING))
+    return Resemblance(fading, min(MOST_FADING_U, round(FADING_U * float(np.sqrt(FADING_PAIRS / pairs)), 2)))
 
 
 def _signed_scores(steps: FloatArray) -> FloatArray:
@@ -88,15 +112,6 @@ def _signed_scores(steps: FloatArray) -> FloatArray:
     scores: FloatArray = np.sign(steps) * norm.ppf(0.5 + 0.5 * rankdata(np.abs(steps)) / (len(steps) + 1.0))
     size = float(np.sqrt(np.mean(scores**2)))
     return scores / size if size > 0.0 else scores
-
-
-def plausible_fadings(fading: float) -> tuple[tuple[float, float], ...]:
-    """Return the fadings that may be the true one if the data have told `fading`, each with its weight.
-
-    A normal distribution by Gauss and Hermite's nodes, cut to what a fading can be.
-    """
-    nodes = np.clip(fading + FADING_U * NORMAL_NODES, 0.0, GREATEST_FADING).tolist()
-    return tuple(zip(nodes, NORMAL_WEIGHTS.tolist(), strict=True))
 
 
 def correlation_matrix(places: Places, fading: float) -> FloatArray:
@@ -108,42 +123,79 @@ def correlation_matrix(places: Places, fading: float) -> FloatArray:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class SlowCosines:
-    """Cosines (n, B) of length 1, free of parabolas in the place, and what a fading makes of them."""
+class Yardstick:
+    """Columns (n, B) of length 1, free of parabolas in the place, that show how far a mean may be off by chance."""
 
     basis: FloatArray
     scale: float
-    """How much wider than by the cosines' mean square the t is."""
+    """How much wider than by the columns' mean square the t is."""
     dof: float
     """Of that t."""
 
 
 @lru_cache(maxsize=1024)
-def slow_cosines(places: Places, fading: float) -> SlowCosines:
-    """Return the cosines for values in some places. Raises ValueError for fewer than FEWEST places."""
+def slow_cosines(places: Places, resemblance: Resemblance) -> Yardstick:
+    """Return the slow cosines for the mean of all values in some places. Raises ValueError for fewer than FEWEST."""
+    _demand_enough(len(places))
     count = len(places)
-    if count < FEWEST:
-        raise ValueError(f"{count} places; a mean with its own scatter needs {FEWEST}")
     cosines = min(count - 3, round(COSINES_A_POWER * count ** (2.0 / 3.0) + COSINES_AT_LEAST))
     share = (np.arange(count) + 0.5) / count
+    waves = np.array([np.cos(np.pi * power * share) for power in range(3, cosines + 3)]).T
+    return _yardstick(places, tuple(range(count)), _free_of_parabolas(places, waves), resemblance)
+
+
+@lru_cache(maxsize=1024)
+def all_that_varies(places: Places, inside: tuple[int, ...], resemblance: Resemblance) -> Yardstick:
+    """Return all columns for the mean of a few of the values, given by their indices: they suffer from what is fast.
+
+    Raises ValueError for fewer than FEWEST places.
+    """
+    _demand_enough(len(places))
+    return _yardstick(places, inside, _free_of_parabolas(places, np.eye(len(places))), resemblance)
+
+
+def _demand_enough(count: int) -> None:
+    if count < FEWEST:
+        raise ValueError(f"{count} places; a mean with its own scatter needs {FEWEST}")
+
+
+def _free_of_parabolas(places: Places, columns: FloatArray) -> FloatArray:
+    """Return what columns (n, B) add to parabolas in the place: columns of length 1, at most n - 3."""
     at = np.array(places, np.float64) - np.mean(places)
-    waves = [np.cos(np.pi * power * share) for power in range(3, cosines + 3)]
-    basis = np.linalg.qr(np.array([np.ones(count), at, at**2, *waves]).T)[0][:, 3:]
+    parabola = np.vander(at, 3, increasing=True)
+    basis: FloatArray = np.linalg.qr(np.hstack([parabola, columns]))[0][:, 3:]
     basis.setflags(write=False)
-    both = np.hstack([np.full((count, 1), count**-0.5), basis])
+    return basis
+
+
+def _yardstick(places: Places, inside: tuple[int, ...], basis: FloatArray, resemblance: Resemblance) -> Yardstick:
+    mean = np.zeros((len(places), 1))
+    mean[list(inside)] = len(inside) ** -0.5
+    both = np.hstack([mean, basis])
     tails = [
-        weight * tail_of_ratio(both.T @ correlation_matrix(places, one) @ both)
-        for one, weight in plausible_fadings(fading)
+        weight * tail_of_ratio(both.T @ correlation_matrix(places, fading) @ both)
+        for fading, weight in resemblance.plausible()
     ]
-    return SlowCosines(basis, *scaled_t(np.sum(tails, axis=0)))
+    return Yardstick(basis, *scaled_t(np.sum(tails, axis=0)))
 
 
-def mean_of(places: Places, values: FloatArray, fading: float) -> Estimate:
+def mean_of(places: Places, values: FloatArray, resemblance: Resemblance) -> Estimate:
     """Return the mean of values (n,) in their places with the uncertainty that their scatter gives it.
 
-    >>> mean_of((0, 1, 2, 3, 4), np.array([1.0, 2.0, 3.0, 4.0, 5.0]), 0.0).value
+    >>> mean_of((0, 1, 2, 3, 4), np.array([1.0, 2.0, 3.0, 4.0, 5.0]), Resemblance(0.0)).value
     3.0
     """
-    slow = slow_cosines(places, fading)
-    seen = float(np.sqrt(np.mean((values @ slow.basis) ** 2) / len(values)))
-    return Estimate(float(np.mean(values)), slow.scale * seen, slow.dof)
+    return _measured_by(slow_cosines(places, resemblance), values, values)
+
+
+def mean_of_few(places: Places, values: FloatArray, inside: tuple[int, ...], resemblance: Resemblance) -> Estimate:
+    """Return the mean of a few of the values, given by their indices, as unsure as the scatter of all of them makes it.
+
+    They are too few to show a scatter of their own.
+    """
+    return _measured_by(all_that_varies(places, inside, resemblance), values, values[list(inside)])
+
+
+def _measured_by(yardstick: Yardstick, values: FloatArray, of: FloatArray) -> Estimate:
+    seen = float(np.sqrt(np.mean((values @ yardstick.basis) ** 2) / len(of)))
+    return Estimate(float(np.mean(of)), yardstick.scale * seen, yardstick.dof)

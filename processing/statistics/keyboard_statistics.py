@@ -16,7 +16,7 @@ from processing.budget.propagation import combine
 from processing.features.table import FEATURES
 from processing.keyboard import COLOURS, COMPARED, KeyboardResult, typical_values
 from processing.stages import FloatArray, read_only
-from processing.statistics.correlated import Estimate, fading_of
+from processing.statistics.correlated import Estimate, Resemblance, resemblance_of
 from processing.statistics.neighbours import Step, sharps_less_naturals, steps_of
 from processing.statistics.outliers import MEDIAN_THINS, generalised_esd, modified_z
 from processing.statistics.series import Series, series_of
@@ -101,8 +101,10 @@ def describe_keyboard(result: KeyboardResult, settings: StatisticsSettings | Non
     }
     searched = sum(len(series.numbers) >= chosen.fewest_keys for series in found.values())
     alpha = chosen.stand_out_alpha / max(1, searched)
-    fadings = {name: fading_of([(s.places, s.values) for (n, _), s in found.items() if n == name]) for name, _ in found}
-    measurands = tuple(_describe(series, fadings[name], alpha, chosen) for (name, _), series in found.items())
+    resemblances = {
+        name: resemblance_of([(s.places, s.values) for (n, _), s in found.items() if n == name]) for name, _ in found
+    }
+    measurands = tuple(_describe(series, resemblances[name], alpha, chosen) for (name, _), series in found.items())
     usual = {(one.name, one.colour): _usual(found[one.name, one.colour], one) for one in measurands}
     return KeyboardStatistics(
         result.header.run.instrument,
@@ -111,7 +113,7 @@ def describe_keyboard(result: KeyboardResult, settings: StatisticsSettings | Non
             SharpsDiffer(name, series.unit, difference)
             for (name, colour), series in usual.items()
             if colour == "natural" and (name, "sharp") in usual
-            if (difference := sharps_less_naturals(series, usual[name, "sharp"], fadings[name])) is not None
+            if (difference := sharps_less_naturals(series, usual[name, "sharp"], resemblances[name])) is not None
         ),
         alpha,
     )
@@ -123,7 +125,9 @@ def _usual(series: Series, described: MeasurandStatistics) -> Series:
     return series.only(frozenset(series.numbers) - odd)
 
 
-def _describe(series: Series, fading: float, alpha: float, settings: StatisticsSettings) -> MeasurandStatistics:
+def _describe(
+    series: Series, resemblance: Resemblance, alpha: float, settings: StatisticsSettings
+) -> MeasurandStatistics:
     enough = len(series.numbers) >= settings.fewest_keys
     return MeasurandStatistics(
         name=series.name,
@@ -134,8 +138,8 @@ def _describe(series: Series, fading: float, alpha: float, settings: StatisticsS
         own_u=series.own_u,
         shared_u=combine(series.shared.of_mean()).u,
         median=float(np.median(series.values)),
-        fading=fading,
-        trend=trend_of(series, fading, settings) if enough else None,
+        fading=resemblance.fading,
+        trend=trend_of(series, resemblance, settings) if enough else None,
         steps=steps_of(series),
         standing_out=standing_out(series, alpha, settings) if enough else (),
     )

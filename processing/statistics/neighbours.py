@@ -14,7 +14,7 @@ import numpy as np
 
 from processing.budget.propagation import MOST_DOF, combine
 from processing.stages import FloatArray
-from processing.statistics.correlated import FEWEST, Estimate, mean_of
+from processing.statistics.correlated import FEWEST, Estimate, Resemblance, mean_of
 from processing.statistics.series import PLACES, Series
 from processing.statistics.shared import joined
 
@@ -55,7 +55,7 @@ def _combined(parts: FloatArray, dofs: FloatArray) -> tuple[float, float]:
     return u, min(MOST_DOF, u**4 / weighted) if weighted > 0.0 else MOST_DOF
 
 
-def sharps_less_naturals(naturals: Series, sharps: Series, fading: float) -> Estimate | None:
+def sharps_less_naturals(naturals: Series, sharps: Series, resemblance: Resemblance) -> Estimate | None:
     """Return how much more a sharp has than the naturals beside it; None if fewer than FEWEST have both beside them."""
     index_of = {number: index for index, number in enumerate(naturals.numbers)}
     between = [
@@ -70,6 +70,6 @@ def sharps_less_naturals(naturals: Series, sharps: Series, fading: float) -> Est
         of_sharps[row, index] = 1.0
         of_naturals[row, beside] = 0.5
     differences = of_sharps @ sharps.values - of_naturals @ naturals.values
-    alone = mean_of(tuple(PLACES[sharps.numbers[index]] for index, _ in between), differences, fading)
+    alone = mean_of(tuple(PLACES[sharps.numbers[index]] for index, _ in between), differences, resemblance)
     shared = combine(joined([(sharps.shared, of_sharps.mean(axis=0)), (naturals.shared, -of_naturals.mean(axis=0))]))
     return alone.with_common(shared.u, shared.dof)

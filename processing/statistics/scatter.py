@@ -59,7 +59,7 @@ class SpreadRatio:
 
 
 def scatter_of(
-    residual_matrix: FloatArray, correlation: FloatArray, residuals: FloatArray, own_u: FloatArray, *, whole: bool
+    residual_matrix: FloatArray, residuals: FloatArray, own_u: FloatArray, correlation: FloatArray, *, whole: bool
 ) -> Scatter:
     """Return the scatter, given residuals (k,) = residual_matrix (k, n) @ values of unit correlation (n, n).
 
@@ -74,16 +74,21 @@ def scatter_of(
 
 
 def ratio_of_spreads(first: Scatter, second: Scatter, coverage: float = 0.95) -> SpreadRatio | None:
-    """Return the spread of the second over that of the first; None if the rig explains all scatter of one of them."""
-    if first.spread == 0.0 or second.spread == 0.0:
+    """Return the spread of the second over that of the first; None if the rig explains all scatter of both.
+
+    If it explains all of one, the ratio is WIDEST_RATIO or one over it, and an end of its interval says how far it is.
+    None, too, if the numbers of one are all alike: they are read in steps, and say nothing of a scatter.
+    """
+    if first.spread == second.spread == 0.0 or 0.0 in (first.variance, second.variance):
         return None
+    ratio = second.spread / first.spread if first.spread > 0.0 else WIDEST_RATIO
     tail = (1.0 - coverage) / 2.0
     levels = (np.arange(PIVOTS) + 0.5) / PIVOTS
     true_first = first.variance * first.dof / chi2.ppf(levels, first.dof) - first.own_variance
     pivot = _Pivot(np.maximum(true_first, 0.0), second)
     below_one = pivot.probability_below(1.0)
     return SpreadRatio(
-        second.spread / first.spread,
+        float(np.clip(ratio, 1.0 / WIDEST_RATIO, WIDEST_RATIO)),
         pivot.quantile(tail),
         pivot.quantile(1.0 - tail),
         float(min(1.0, 2.0 * min(below_one, 1.0 - below_one))),

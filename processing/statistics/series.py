@@ -1,28 +1,26 @@
 """One measurand over the keys of one colour, its uncertainty cut in two: what each key has for itself, what all share.
 
-How it works: a line of a budget is a key's own if another key draws it anew (noise, repeatability, zero, touch), and
-shared if it errs alike on all keys of a recording (calibration, smoothing, latency bound, mass of the key). Own parts
-are in the scatter of the keys already; shared ones are not, and no number of keys makes them smaller. The mass by hand
-is found key by key, so calling it shared is on the safe side.
+How it works: a line of a budget is a key's own if another key draws it anew, and shared if it errs alike on all keys of
+a recording: `among_keys.py` says which and why. Own parts are in the scatter of the keys already; shared ones are not,
+and no number of keys makes them smaller.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import sqrt
 
 import numpy as np
 
 from processing.budget.lines import Budget
 from processing.budget.propagation import MOST_DOF, combine
-from processing.budget.sources import NOISE, SOURCES, STROKES
 from processing.keyboard import KeyboardResult
 from processing.stages import FloatArray, Measurement, read_only
+from processing.statistics.among_keys import OWN, OWN_SHARE
 from processing.statistics.correlated import Places
 from processing.statistics.shared import SharedParts, shared_parts
 from recordings.keys import ALL_KEYS
 
-SHARED_SOURCES = ("setting the key in motion",)
-OWN = frozenset({NOISE, STROKES} | {source.name for source in SOURCES if source.name not in SHARED_SOURCES})
 PLACES = {
     key.number: place
     for colour in ("natural", "sharp")
@@ -107,7 +105,11 @@ def _own_part(measurement: Measurement) -> tuple[float, float]:
     """Return what a key has for itself, u and degrees of freedom; all of it if its lines are not known."""
     if measurement.budget is None:
         return measurement.u or 0.0, measurement.dof or MOST_DOF
-    own = tuple(line for line in measurement.budget.lines if line.name in OWN)
+    own = tuple(
+        replace(line, u=line.u * sqrt(share))
+        for line in measurement.budget.lines
+        if (share := OWN_SHARE.get(line.name, 0.0)) > 0.0
+    )
     part = combine(replace(measurement.budget, lines=own, correlations=()))
     return part.u, part.dof
 

@@ -207,7 +207,8 @@ def test_two_recordings_are_compared_from_files_or_memory(two: tuple[Path, Path]
 def test_a_comparison_takes_margins_and_refuses_a_recording_with_itself(two: tuple[Path, Path], tmp_path: Path) -> None:
     (tmp_path / "m.toml").write_text('[[margin]]\nmeasurand = "key_dip"\nwithin = 1.0\nunit = "mm"\n', encoding="utf-8")
 
-    assert keyplumb.compare(*two, margins=tmp_path / "m.toml").result.margins == {"key_dip": 1.0}
+    margins = keyplumb.compare(*two, margins=tmp_path / "m.toml").result.margins
+    assert (margins["key_dip"], margins["friction"]) == (1.0, pytest.approx(2 * 0.00980665))  # the other is built in
     with pytest.raises(SameRecording, match="hold the same recording"):
         keyplumb.compare(two[0], two[0])
 

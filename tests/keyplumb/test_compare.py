@@ -10,7 +10,7 @@ import pytest
 from keyplumb.exit_codes import BAD_INPUT, DONE, WRONG_USE
 from recordings.keys import Key
 from recordings.writer import write_recording
-from tests.builders import Press, SyntheticKey, a_header, a_recording
+from tests.builders import Press, SyntheticKey, a_header, a_recording, midi
 from tests.keyplumb.test_commands import run
 
 
@@ -27,8 +27,30 @@ def test_what_differs_is_told_in_sentences(tmp_path: Path, capsys: pytest.Captur
 
     said = capsys.readouterr()
     assert "heavy needs 10.2" in said.out
-    assert "gf uncalibrated more than plain to sink a natural among the keys from C4 to C4" in said.out
+    assert "gf uncalibrated more than plain to sink C4 (C#4: 10.196 ± " in said.out
+    assert "Where in the travel they differ is not told of 1 natural and 1 sharp in the middle octaves" in said.out
+    assert said.out.rstrip().endswith("so a difference may be open although its own interval leaves out 0.")
+    assert "all 34 tests of this comparison" in said.out
     assert "plain is uncalibrated" in said.err
+
+
+def test_a_recording_without_note_events_is_not_told_as_a_keyboard_without_notes(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same key twice; in one recording somebody has plugged in the MIDI cable."""
+    heard = midi(*[(1.35 + stroke * 5.69, b"\x90\x3c\x40") for stroke in range(3)])
+    paths = []
+    for name, events in (("heard", heard), ("unheard", None)):
+        paths.append(tmp_path / f"{name}.h5")
+        write_recording(paths[-1], a_header(name), [a_recording(how=Press(seed=len(paths)), events=events)])
+
+    assert run("compare", *paths, "--json") == DONE
+
+    told = json.loads(capsys.readouterr().out)
+    assert "unheard: no note events were recorded, so on how many keys there is a note is not compared" in " ".join(
+        told["cautions"]
+    )
+    assert "note" not in [one["part"] for one in told["pairs"][0]["presence"]]
 
 
 def test_json_holds_every_number_in_newtons(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -51,7 +73,8 @@ def test_margins_of_ones_own_decide_what_is_alike(tmp_path: Path, capsys: pytest
     assert run("compare", plain, other, "--json", "--margins", margins) == DONE
 
     told = json.loads(capsys.readouterr().out)
-    assert told["margins"] == {"down_weight": pytest.approx(0.4903325)}
+    assert told["margins"]["down_weight"] == pytest.approx(0.4903325)
+    assert told["margins"]["key_dip"] == 0.25  # what the file does not name stays as it is built in
     down = next(one for one in told["pairs"][0]["differences"] if one["measurand"] == "down_weight")
     assert down["p_alike"] < 0.05
 

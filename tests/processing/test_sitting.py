@@ -14,13 +14,14 @@ from processing.keyboard import KeyboardResult, compare_keys
 from processing.sitting import settled, sitting_sentences
 from processing.statistics.drift import SITTING
 from recordings.keys import ALL_KEYS, Key
-from tests.builders import SETTINGS
+from tests.builders import SETTINGS, a_curve
 from tests.processing.comparison.keyboards import a_keyboard, a_measurement
 
 SECONDS_A_KEY = 20.0
 CHECK_KEYS = (Key(4), Key(40), Key(76))
 NEWTON_AN_HOUR = 0.05
 NEVER = 0.0
+WAY = np.arange(0.0, 9.0, 0.05)
 
 
 def drifting(true: KeyboardResult, *, begins_s: float = 0.0, an_hour: float = NEWTON_AN_HOUR) -> KeyboardResult:
@@ -98,6 +99,31 @@ def test_a_drift_that_is_not_sure_is_taken_out_as_well_and_its_bound_is_told() -
     assert after.u > before.u  # type: ignore[operator]
     assert "nothing surely drifted" in sentences[0]
     assert "down weight by 0." in sentences[1]
+
+
+def with_drifting_curves(result: KeyboardResult) -> KeyboardResult:
+    """Every curve as high as the down weight that was measured with it, so drifting as that does."""
+    keys = []
+    for key in result.keys:
+        level = key["down_weight"].value
+        assert level is not None
+        keys.append(replace(key, curve=a_curve(WAY, np.full(len(WAY), level), np.full(len(WAY), level - 0.2))))
+    return replace(result, keys=tuple(keys))
+
+
+def test_curves_are_settled_as_the_numbers_are() -> None:
+    checks = [
+        (name, with_drifting_curves(check)) for name, check in checks_of(TRUE, -100.0, LAST_S / 2.0, LAST_S + 100.0)
+    ]
+    settled_keys = settled(with_drifting_curves(drifting(TRUE)), checks).result.keys
+    curves = [key.curve for key in settled_keys if key.curve is not None]
+    numbers = np.array([key["down_weight"].value for key in settled_keys])
+
+    assert [float(curve.down_newton[20]) for curve in curves] == pytest.approx(numbers)
+    assert [float(curve.up_newton[20]) for curve in curves if curve.up_newton is not None] == pytest.approx(
+        numbers - 0.2
+    )
+    assert all(curve.drift_left is not None for curve in curves)
 
 
 def test_too_few_checks_say_so() -> None:

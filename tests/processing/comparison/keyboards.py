@@ -33,7 +33,7 @@ def a_key(key: Key, values: dict[str, float | None], *, letoff: str = "found") -
     way = np.arange(0.0, 9.0, 0.05)
     level = values.get("down_weight") or 0.5
     curve = a_curve(way, np.full(len(way), level), np.full(len(way), level - 0.2))
-    return KeyResult(key, 3, measurements, letoff, (), curve)  # type: ignore[arg-type]
+    return KeyResult(key, 3, measurements, letoff, (), curve, letoff_limit_newton=0.01)  # type: ignore[arg-type]
 
 
 def a_keyboard(
@@ -68,7 +68,8 @@ def _as_it_is(spec: KeySpec, random: np.random.Generator) -> KeyResult:
     way = np.arange(0.0, float(curve.way_mm[-1]), 0.02)
     down, up = (np.interp(way, curve.way_mm, side) for side in (curve.down_newton, curve.up_newton))
     letoff = "none" if truths.get("letoff_peak_position") is None else "found"
-    return KeyResult(Key(spec.number), 3, tuple(measured), letoff, (), a_curve(way, down, up))  # type: ignore[arg-type]
+    made = a_curve(way, down, up)
+    return KeyResult(Key(spec.number), 3, tuple(measured), letoff, (), made, letoff_limit_newton=0.01)  # type: ignore[arg-type]
 
 
 def renamed(result: KeyboardResult, instrument: str) -> KeyboardResult:

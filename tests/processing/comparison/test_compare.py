@@ -12,6 +12,7 @@ from scipy.stats import binomtest
 
 from benchmarks.error_rates import World, cries_wolf, names_planted, names_somebody, sees_difference
 from processing.budget.lines import Budget, Line
+from processing.comparison.cautions import cautions_of
 from processing.comparison.compare import compare_keyboards
 from processing.comparison.margins import read_margins
 from processing.comparison.noticed import noticed, threshold_of
@@ -21,13 +22,17 @@ from processing.comparison.verdicts import holm, p_equivalent
 from processing.comparison.view import compare_view, difference_table
 from processing.display import Units
 from processing.errors import MalformedMargins, NothingInCommon
-from processing.statistics.correlated import Estimate
+from processing.features.table import FEATURES
+from processing.statistics.correlated import Estimate, Resemblance
 from processing.statistics.series import Series
 from processing.statistics.shared import shared_parts
 from recordings.keys import ALL_KEYS, Key
 from tests.processing.comparison.keyboards import a_keyboard
+from tests.processing.comparison.pairs import a_difference, a_pair
 from tests.processing.statistics.test_published import difference_of, mean_of_sample
 from tests.processing.statistics.truths import table, told
+
+NAMES = [feature.name for feature in FEATURES]
 
 
 def compared(*, first: tuple[Key, ...] = ALL_KEYS, second: tuple[Key, ...] = ALL_KEYS, **more: float):  # type: ignore[no-untyped-def]
@@ -73,6 +78,14 @@ def test_other_key_sets_are_compared_where_both_have_keys_and_that_is_said() -> 
     assert any("the 40 that both have are compared" in caution for caution in found.cautions)
 
 
+def test_one_common_key_is_told_in_the_singular() -> None:
+    found = compared(first=ALL_KEYS[39:40], second=ALL_KEYS[39:41])
+
+    assert found.cautions[-1].startswith(
+        "Other key sets: of 1 key of a and 2 of b the only one that both have is compared."
+    )
+
+
 def test_keyboards_without_a_common_key_cannot_be_compared() -> None:
     with pytest.raises(NothingInCommon, match="no measured key in common"):
         compared(first=ALL_KEYS[:10], second=ALL_KEYS[20:30])
@@ -84,6 +97,27 @@ def test_three_keyboards_are_each_held_against_the_first_in_one_family() -> None
 
     assert [(pair.first, pair.second) for pair in three.pairs] == [("a", "b"), ("a", "c")]
     assert three.tests == 2 * two.tests
+
+
+def test_a_verdict_that_a_third_recording_turns_open_is_told() -> None:
+    """In a pair alone a probability of 0.0012 times 30 tests is under 5 %; with as many tests more it is above."""
+    alone = a_difference(1.0, half=0.6047, keys="all")  # 3.24 standard uncertainties: p = 0.0012
+    rest = [a_difference(0.0, name=name, verdict="open") for name in NAMES[:29]]
+    lost = a_pair(replace(alone, verdict="open", p_family=0.07), *rest)
+    results = [a_keyboard(seed=seed) for seed in (1, 2, 3)]
+
+    told = cautions_of(results, ["fern", "moss", "tern"], [lost, a_pair(*rest)], 0.05)
+
+    words = "1 difference between fern and moss would be sure if only these two were compared (30 tests)"
+    assert [words in caution for caution in told].count(True) == 1
+    assert not any("would be sure" in one for one in cautions_of(results[:2], ["fern", "moss"], [lost], 0.05))
+
+
+def test_a_sure_difference_within_the_margin_keeps_its_verdict() -> None:
+    one = compared(down_weight=0.015).pairs[0].difference("down_weight", "natural", "whole")
+
+    assert (one.verdict, one.within_margin) == ("different", True)
+    assert one.mean.estimate.value + one.mean.estimate.expanded() < one.margin
 
 
 @pytest.mark.parametrize("labels", [["a"], ["a", "a"]])
@@ -98,6 +132,7 @@ def test_the_view_is_json_and_the_table_has_a_row_for_each_number() -> None:
 
     assert view["schema"] == "keyplumb.compare/1"
     assert view["pairs"][0]["differences"][0]["difference"]["U95"] > 0
+    assert view["pairs"][0]["differences"][0]["where"] == "over the whole keyboard"
     assert len(difference_table(found.pairs[0], Units()).rows) == 3 * 2 * 4
     assert any("more friction" in sentence for sentence in sentences_of(found, Units()))
 
@@ -128,7 +163,7 @@ def a_series(*lines: Line) -> Series:
 def shared_u_of(first: Series, second: Series, *, one_record: bool) -> float:
     both = pair(first, second, one_record=one_record)
     assert both is not None
-    return mean_difference(both, list(range(len(both.numbers))), 0.0).shared_u
+    return mean_difference(both, list(range(len(both.numbers))), Resemblance(0.0)).shared_u
 
 
 def test_a_constant_of_one_record_falls_out_of_a_difference_as_far_as_both_lean_on_it() -> None:
@@ -152,7 +187,8 @@ def test_a_drift_over_the_sitting_counts_where_it_acts() -> None:
     assert both is not None
 
     whole, left, right = (
-        mean_difference(both, list(inside), 0.0).shared_u for inside in (range(52), range(13), range(39, 52))
+        mean_difference(both, list(inside), Resemblance(0.0)).shared_u
+        for inside in (range(52), range(13), range(39, 52))
     )
 
     assert whole == pytest.approx(0.0, abs=1e-9)
@@ -209,6 +245,13 @@ def test_the_built_in_margins_are_in_our_units() -> None:
     assert read_margins()["key_dip"] == 0.25
 
 
+def test_margins_that_a_file_does_not_name_stay(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text('[[margin]]\nmeasurand = "down_weight"\nwithin = 5.0\nunit = "gf"\n', encoding="utf-8")
+
+    assert read_margins(path) == {**read_margins(), "down_weight": pytest.approx(5 * 0.00980665)}
+
+
 @pytest.mark.parametrize(
     ("text", "words"),
     [
@@ -242,6 +285,34 @@ def test_keyboards_without_a_difference_are_called_different_no_more_often_than_
     cried = sum(cries_wolf(seed, World(fading=fading))[0] for seed in range(16))
 
     assert binomtest(cried, 16, 0.05, alternative="greater").pvalue > 0.005
+
+
+@pytest.mark.parametrize("keys", [ALL_KEYS[19:44], ALL_KEYS[::6]], ids=["three sharps in the bass", "every sixth key"])
+def test_few_keys_of_a_region_do_not_cry_wolf(keys: tuple[Key, ...]) -> None:
+    """They are judged by the scatter of all keys of their colour; by their own budgets alone all 16 cried."""
+    cried = sum(cries_wolf(seed, World(keys=keys))[0] for seed in range(16))
+
+    assert binomtest(cried, 16, 0.05, alternative="greater").pvalue > 0.005
+
+
+def test_what_a_key_has_for_itself_is_the_least_that_a_mean_is_unsure_by() -> None:
+    """Known no better for that: a scatter that is small by chance has not more degrees of freedom than any other."""
+    sure = a_series(replace(LATE, u=0.0))
+    both = pair(sure, sure, one_record=True)
+    assert both is not None
+
+    told = mean_difference(both, list(range(52)), Resemblance(0.0)).estimate
+
+    assert told.u == pytest.approx(np.sqrt(2.0) * 0.001 / np.sqrt(52.0))
+    assert told.dof < 15.0
+
+
+def test_rounding_is_no_difference() -> None:
+    series = a_series(LATE)
+    both = pair(series, replace(series, values=series.values * (1.0 + 1e-12)), one_record=True)
+    assert both is not None
+
+    assert (both.differences == 0.0).all()
 
 
 def test_keyboards_of_good_keys_have_nobody_named_more_often_than_stated() -> None:

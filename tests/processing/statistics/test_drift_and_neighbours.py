@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from processing.statistics.correlated import Resemblance
 from processing.statistics.drift import CheckedAgain, drift_bound, drift_of
 from processing.statistics.neighbours import sharps_less_naturals, steps_of
 from processing.statistics.series import Series
@@ -71,11 +72,11 @@ def test_sharps_are_held_against_the_naturals_beside_them() -> None:
     naturals = a_series("natural", {key.number: 0.1 * key.number for key in ALL_KEYS if key.colour == "natural"})
     sharps = a_series("sharp", {key.number: 0.1 * key.number + 0.3 for key in ALL_KEYS if key.colour == "sharp"})
 
-    told = sharps_less_naturals(naturals, sharps, 0.0)
+    told = sharps_less_naturals(naturals, sharps, Resemblance(0.0))
 
     assert told is not None
     assert told.value == pytest.approx(0.3)
-    assert sharps_less_naturals(naturals, sharps.only(frozenset({2, 5})), 0.0) is None
+    assert sharps_less_naturals(naturals, sharps.only(frozenset({2, 5})), Resemblance(0.0)) is None
 
 
 def test_a_steps_degrees_of_freedom_are_those_of_welch_and_satterthwaite() -> None:
