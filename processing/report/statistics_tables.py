@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import floor, isfinite, log10
 
 from processing.calibration_status import marked
+from processing.comparison.amounts import two_digits
 from processing.display import Units, measured, number, with_unit
 from processing.features.table import FEATURES
 from processing.report.blocks import Block, Folded, TableBlock
@@ -58,17 +58,6 @@ def _trend_row(trend: KeyboardTrend, units: Units) -> tuple[str, ...]:
         f"{spreads[0]} ({spreads[1]} to {spreads[2]})",
         trend.shape,
     )
-
-
-def two_digits(value: float) -> str:
-    """Return a number with two significant digits and no power of ten; whole digits all stay.
-
-    >>> two_digits(0.0123), two_digits(1.0), two_digits(123.4), two_digits(0.0)
-    ('0.012', '1.0', '123', '0')
-    """
-    if value == 0.0 or not isfinite(value):
-        return f"{value:g}"
-    return f"{value:.{max(0, 1 - floor(log10(abs(value))))}f}"
 
 
 def _estimate(estimate: Estimate | None, unit: str, units: Units) -> str:
