@@ -18,6 +18,7 @@ from processing.comparison.regions import PARTS
 from processing.comparison.types import PairComparison
 from processing.display import Units
 from processing.features.table import FEATURES
+from processing.measurand_units import UNIT_OF, like_it
 from processing.stages import Curve
 from processing.statistics.keyboard_statistics import KeyboardStatistics, MeasurandStatistics
 from recordings.keys import KEY_COUNT
@@ -68,8 +69,9 @@ def draw_curve(ax: Axes, curve: Curve, units: Units, *, label: str, colour: str 
 def draw_keyboard(ax: Axes, statistics: KeyboardStatistics, name: str, units: Units, *, label: str) -> None:
     """Draw a measurand of all keys with their own intervals, and the trend of each colour.
 
-    Raises KeyError if the measurand is known on no key.
+    Raises KeyError if there is no such measurand, or if it is known on no key.
     """
+    _demand_measurand(name)
     found = [one for one in statistics.measurands if one.name == name]
     if not found:
         raise KeyError(f"{name} was measured on no key; `frame()` tells why, in the column {name}_reason")
@@ -79,6 +81,11 @@ def draw_keyboard(ax: Axes, statistics: KeyboardStatistics, name: str, units: Un
     _keys_along(ax)
     ax.set_ylabel(_axis_words(name, found[0].unit, units))
     explain(ax)
+
+
+def _demand_measurand(name: str) -> None:
+    if name not in UNIT_OF:
+        raise KeyError(f"{name} is no measurand; {like_it(name)}")
 
 
 def _draw_measurand(ax: Axes, one: MeasurandStatistics, units: Units, label: str, colour: str | None) -> str:
@@ -105,6 +112,7 @@ def draw_differences(ax: Axes, pair: PairComparison, name: str, units: Units) ->
 
     Raises KeyError if no key of both was measured so.
     """
+    _demand_measurand(name)
     found = [one for one in pair.paired if one.name == name]
     if not found:
         raise KeyError(f"{name} was compared on no key; `frame()` has the measurands that were")

@@ -13,6 +13,8 @@ from processing.display import parse_units
 from processing.keyboard import KeyboardResult
 from processing.stages import Curve, FloatArray, KeyResult, Measurement
 from processing.views import measure_view, tidy_table, wide_table
+from recordings.errors import UnknownKey
+from recordings.keys import Key
 from recordings.types import Header
 
 if TYPE_CHECKING:
@@ -20,6 +22,10 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from processing.statistics.keyboard_statistics import KeyboardStatistics
+
+
+FEW_KEYS = 12
+"""So many are named; more are counted."""
 
 
 @dataclass(frozen=True)
@@ -120,6 +126,21 @@ class MeasuredKey:
         return drawn_on
 
 
+class KeysByName(dict[str, MeasuredKey]):
+    """Keys by name; a name that is none is told with what would be one, and another name of a key (Db4, 42) does."""
+
+    def __missing__(self, name: str) -> MeasuredKey:
+        """Return the key that is also called so. Raises KeyError with the reason."""
+        try:
+            known = Key.from_name(name)
+        except UnknownKey as fault:
+            raise KeyError(str(fault)) from fault
+        if known.name in self:
+            return self[known.name]
+        held = f"it holds {', '.join(self)}" if len(self) <= FEW_KEYS else f"it holds {len(self)} others"
+        raise KeyError(f"the recording holds no {name}; {held}")
+
+
 class Numbers(ABC):
     """All numbers of a recording, however it came here."""
 
@@ -131,7 +152,7 @@ class Numbers(ABC):
     @cached_property
     def keys(self) -> dict[str, MeasuredKey]:
         """Keys by name, A0 first."""
-        return {key.key.name: MeasuredKey(key, self.result.header) for key in self.result.keys}
+        return KeysByName((key.key.name, MeasuredKey(key, self.result.header)) for key in self.result.keys)
 
     def frame(self) -> pd.DataFrame:
         """Return one row a key, indexed by its name, with everything: down_weight_N, down_weight_N_u (standard
@@ -165,7 +186,7 @@ class Numbers(ABC):
 
     def view(self) -> dict[str, Any]:
         """Return what `keyplumb measure --json` prints, as plain data."""
-        return measure_view(self.result)
+        return measure_view(self.result, self._statistics)
 
     def odd_keys(self, *, units: str = "gf,mm") -> dict[str, str]:
         """Return the keys that stand out, with the reasons in words."""

@@ -117,16 +117,24 @@ def with_unit(value: float, unit: str, units: Units) -> str:
     return f"{number(value, unit, units)}{'' if shown == '1' else ' ' + shown}"
 
 
+def with_interval(value: float, half: float, unit: str, units: Units) -> str:
+    """Return a number with the half-width of its 95 % interval, as in "52.13 ± 0.08 gf".
+
+    >>> with_interval(0.5, 0.004, "N", Units("N", "mm"))
+    '0.500 ± 0.004 N'
+    """
+    shown = units.of(unit)
+    told = " ± ".join(number(one, unit, units, expanded=half) for one in (value, half))
+    return f"{told}{'' if shown == '1' else ' ' + shown}"
+
+
 def measured(measurement: Measurement, units: Units) -> str:
     """Return value and expanded uncertainty, as in "52.13 ± 0.08 gf", or a dash if there is none."""
     if measurement.value is None:
         return "-"
-    shown = units.of(measurement.unit)
-    value = number(measurement.value, measurement.unit, units, expanded=measurement.expanded)
     if measurement.expanded is None:
-        return f"{value} {shown}"
-    over = number(measurement.expanded, measurement.unit, units, expanded=measurement.expanded)
-    return f"{value} ± {over}{'' if shown == '1' else ' ' + shown}"
+        return with_unit(measurement.value, measurement.unit, units)
+    return with_interval(measurement.value, measurement.expanded, measurement.unit, units)
 
 
 FLAGS_IN_WORDS = {

@@ -1,9 +1,10 @@
-"""Many keys side by side: the line from bass to treble, and the keys that stand out from their neighbours.
+"""Many keys side by side: the keys that stand out from their neighbours.
 
-How it works: naturals and sharps are looked at apart. The line is Theil-Sen's (the median of all pairwise slopes), so
-a few odd keys do not tilt it. A key's neighbours are the keys of its colour around it; it stands out if it is further
-from their running median than `sigmas` robust standard deviations of all such distances, and by more than matters. A
-gritty key is odd as such: what else its uneven curve may say (a damper that is not seen makes it heavier) is no reason.
+How it works: naturals and sharps are looked at apart. The line from bass to treble is Theil-Sen's (the median of all
+pairwise slopes), so a few odd keys do not tilt it. A key's neighbours are the keys of its colour around it; it stands
+out if it is further from their running median than `sigmas` robust standard deviations of all such distances, and by
+more than matters. A gritty key is odd as such: what else its uneven curve may say (a damper that is not seen makes it
+heavier) is no reason.
 Sources: Theil-Sen by scipy.stats.theilslopes; running median by scipy.ndimage; what matters: own choice, beside it.
 """
 
@@ -50,24 +51,6 @@ COMPARED = (
 
 
 @dataclass(frozen=True, slots=True)
-class Trend:
-    """The straight line of one measurand over one colour, over the keys measured, and how far keys scatter about it."""
-
-    name: str
-    unit: str
-    colour: str
-    count: int
-    first_key: int
-    last_key: int
-    at_first: float
-    """The line, not the key, at the first key measured."""
-    at_last: float
-    per_octave: float
-    spread: float
-    """Robust standard deviation about the line."""
-
-
-@dataclass(frozen=True, slots=True)
 class OddReason:
     """Why a key stands out, with {} where a number goes."""
 
@@ -92,7 +75,6 @@ class KeyboardResult:
     header: Header
     settings: Settings
     keys: tuple[KeyResult, ...]
-    trends: tuple[Trend, ...]
     odd_keys: tuple[OddKey, ...]
     diary: tuple[DiaryEntry, ...] = ()
     """What happened while it was recorded."""
@@ -101,13 +83,7 @@ class KeyboardResult:
 
 
 def compare_keys(header: Header, results: tuple[KeyResult, ...], settings: Settings) -> KeyboardResult:
-    """Return the results of all keys with trends and odd keys."""
-    trends = [
-        trend
-        for compared in COMPARED
-        for colour in COLOURS
-        if (trend := _trend(compared.name, colour, results)) is not None
-    ]
+    """Return the results of all keys with those that stand out."""
     reasons = {result.key.number: _own_reasons(result) for result in results}
     for number, reason in _letoff_reasons(results, settings):
         reasons[number].append(reason)
@@ -115,7 +91,7 @@ def compare_keys(header: Header, results: tuple[KeyResult, ...], settings: Setti
         for number, reason in _outliers(compared, results, settings):
             reasons[number].append(reason)
     odd = tuple(OddKey(result, tuple(reasons[result.key.number])) for result in results if reasons[result.key.number])
-    return KeyboardResult(header, settings, results, tuple(trends), odd)
+    return KeyboardResult(header, settings, results, odd)
 
 
 def values_of(name: str, colour: str, results: tuple[KeyResult, ...]) -> tuple[FloatArray, FloatArray]:
@@ -127,27 +103,6 @@ def values_of(name: str, colour: str, results: tuple[KeyResult, ...]) -> tuple[F
     ]
     numbers, values = zip(*known, strict=True) if known else ((), ())
     return np.array(numbers, np.float64), np.array(values, np.float64)
-
-
-def _trend(name: str, colour: str, results: tuple[KeyResult, ...]) -> Trend | None:
-    numbers, values = values_of(name, colour, results)
-    if len(numbers) < FEWEST_FOR_TREND:
-        return None
-    slope, intercept, _, _ = theilslopes(values, numbers)
-    off = values - (intercept + slope * numbers)
-    unit = results[0][name].unit
-    return Trend(
-        name,
-        unit,
-        colour,
-        len(numbers),
-        first_key=int(numbers[0]),
-        last_key=int(numbers[-1]),
-        at_first=float(intercept + slope * numbers[0]),
-        at_last=float(intercept + slope * numbers[-1]),
-        per_octave=float(12.0 * slope),
-        spread=robust_sigma(off),
-    )
 
 
 def robust_sigma(values: FloatArray) -> float:

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from processing.calibration_status import calibration_sentence, marked
 from processing.display import Units, count_of, in_words, with_unit
-from processing.keyboard import FEWEST_FOR_TREND, KeyboardResult, OddKey
+from processing.keyboard import COLOURS, FEWEST_FOR_TREND, KeyboardResult, OddKey
+from processing.statistics.keyboard_statistics import KeyboardStatistics
+from processing.trend_words import trend_sentence
 from processing.verdicts import AFTER, BEFORE, UNSURE, notch_decides, note_order, sustain
-from recordings.keys import Key
 
 
-def summary(result: KeyboardResult, units: Units) -> list[str]:
-    """Return the sentences, most important first; what was not measured is not spoken of."""
+def summary(result: KeyboardResult, statistics: KeyboardStatistics, units: Units) -> list[str]:
+    """Return the sentences, most important first; what was not measured is not spoken of. statistics: of `result`."""
     units = marked(units, result.header)
-    sentences = [_what_was_done(result), *_trend_sentences(result, units), _letoff_sentence(result, units)]
+    sentences = [what_was_done(result), *_trend_sentences(result, statistics, units), _letoff_sentence(result, units)]
     sentences += [_weight_test_sentence(result, units), _note_sentence(result, units), _release_sentence(result, units)]
     sentences += [_sustain_sentence(result), _motion_sentence(result, units)]
     return [sentence for sentence in sentences if sentence]
@@ -26,51 +29,56 @@ def odd_key_sentences(result: KeyboardResult, units: Units) -> list[tuple[str, s
     return [(odd.result.key.name, reasons_in_words(odd, units)) for odd in result.odd_keys]
 
 
+def nobody_odd_sentence(result: KeyboardResult) -> str:
+    """Return what it means that no key stands out: where keys are too few, that it cannot be told."""
+    counts = {colour: sum(bool(key.strokes) and key.key.colour == colour for key in result.keys) for colour in COLOURS}
+    enough = [colour for colour, count in counts.items() if count >= FEWEST_FOR_TREND]
+    few = [colour for colour, count in counts.items() if 0 < count < FEWEST_FOR_TREND]
+    if not enough:
+        keys = count_of(sum(counts.values()), "measured key")
+        return f"Whether one stands out from its neighbours cannot be told of {keys}; five of a colour are the least."
+    if few:
+        return f"None of the {enough[0]}s stands out from its neighbours; of the {few[0]}s there are too few to tell."
+    return "None stands out from its neighbours."
+
+
 def reasons_in_words(odd: OddKey, units: Units) -> str:
     """Return why a key stands out, reason after reason."""
     return "; ".join(in_words(reason.template, reason.numbers, units) for reason in odd.reasons)
 
 
-def _what_was_done(result: KeyboardResult) -> str:
+def what_was_done(result: KeyboardResult) -> str:
+    """Return how many keys were measured, and whether the numbers can be traced."""
     measured = [key for key in result.keys if key.strokes]
     strokes = sum(key.strokes for key in measured)
-    done = f"{len(measured)} of {len(result.keys)} keys measured, {strokes} strokes in all."
+    done = f"{len(measured)} of {count_of(len(result.keys), 'key')} measured, {count_of(strokes, 'stroke')} in all."
     where = " Force and travel are stated for the front edge." if result.settings.stated_at == "front edge" else ""
     return f"{done}{where} {calibration_sentence(result.header)}"
 
 
-def _trend_sentences(result: KeyboardResult, units: Units) -> list[str]:
+def _trend_sentences(result: KeyboardResult, statistics: KeyboardStatistics, units: Units) -> list[str]:
     spoken = (
         ("down_weight", "Down weight"),
         ("up_weight", "Up weight"),
         ("friction", "Friction"),
         ("key_dip", f"Key dip (at {with_unit(result.settings.feature.bed_newton, 'N', units)})"),
     )
-    return [sentence for name, words in spoken if (sentence := _trend_sentence(result, name, words, units))]
+    return [told for name, words in spoken if (told := _trend_sentence(result, statistics, name, words, units))]
 
 
-def _trend_sentence(result: KeyboardResult, name: str, words: str, units: Units) -> str:
-    trend = next((trend for trend in result.trends if trend.name == name and trend.colour == "natural"), None)
-    if trend is not None:
-        low, high = (with_unit(end, trend.unit, units) for end in (trend.at_first, trend.at_last))
-        first, last = Key(trend.first_key).name, Key(trend.last_key).name
-        text = f"{words}: the trend of the naturals goes from {low} at {first} to {high} at {last}"
-        return f"{text}{_sharps_differ(result, name, units)}."
+def _trend_sentence(result: KeyboardResult, statistics: KeyboardStatistics, name: str, words: str, units: Units) -> str:
+    if sentence := trend_sentence(statistics, name, words, units):
+        return sentence
     values = _values(result, name)
     if not values:
         return ""
-    unit = result.keys[0][name].unit
-    return f"{words}: {with_unit(float(np.median(values)), unit, units)} (median of {len(values)})."
+    shown = with_unit(float(np.median(values)), result.keys[0][name].unit, units)
+    return f"{words}: {shown}{_median_of(values, ' (median of {} keys)')}."
 
 
-def _sharps_differ(result: KeyboardResult, name: str, units: Units) -> str:
-    """Return how the sharps lie against the naturals in the middle of the keyboard, as a clause."""
-    middle = {trend.colour: (trend.at_first + trend.at_last) / 2 for trend in result.trends if trend.name == name}
-    if len(middle) < 2:
-        return ""
-    unit = result.keys[0][name].unit
-    difference = middle["sharp"] - middle["natural"]
-    return f", sharps {with_unit(abs(difference), unit, units)} {'more' if difference > 0 else 'less'}"
+def _median_of(values: Sequence[float], words: str) -> str:
+    """Return words with how many values a median is of, or nothing: of one it is none."""
+    return words.format(len(values)) if len(values) > 1 else ""
 
 
 def _values(result: KeyboardResult, name: str) -> list[float]:
@@ -90,7 +98,8 @@ def _letoff_sentence(result: KeyboardResult, units: Units) -> str:
     )
     place, drop = float(np.median(places)), float(np.median(drops))
     return (
-        f"Let-off on {len(with_notch)} of {len(measured)} keys, typically at {with_unit(place, 'mm', units)} "
+        f"Let-off on {len(with_notch)} of {count_of(len(measured), 'key')},{_median_of(places, ' typically')} "
+        f"at {with_unit(place, 'mm', units)} "
         f"with a drop of {with_unit(drop, 'N', units)}."
     )
 
@@ -100,12 +109,14 @@ def _weight_test_sentence(result: KeyboardResult, units: Units) -> str:
     decided = [found for key in result.keys if (found := notch_decides(key)) is not None]
     if not decided:
         return ""
+    past_of = [found.past_newton for found in decided]
     past, without = (
-        with_unit(float(np.median([getattr(found, name) for found in decided])), "N", units)
-        for name in ("past_newton", "without_newton")
+        with_unit(float(np.median(forces)), "N", units)
+        for forces in (past_of, [found.without_newton for found in decided])
     )
     return (
-        f"A weight test reads the notch on {count_of(len(decided), 'key')}: typically {past} sinks the key past it; "
+        f"A weight test reads the notch on {count_of(len(decided), 'key')}:{_median_of(past_of, ' typically')} {past} "
+        f"sinks the key past it; "
         f"without the notch {without} would."
     )
 
@@ -128,11 +139,13 @@ def _motion_sentence(result: KeyboardResult, units: Units) -> str:
         ("lowest_velocity", "lowest velocity {}"),
         ("repetition_limit", "repeats at {}"),
     )
-    told = []
+    told, most = [], list[float]()
     for name, words in spoken:
         if values := _values(result, name):
+            most = max(most, values, key=len)
             told.append(words.format(with_unit(float(np.median(values)), result.keys[0][name].unit, units)))
-    return f"In motion (medians): {', '.join(told)}." if told else ""
+    medians = _median_of(most, " (medians)")
+    return f"In motion{medians}: {', '.join(told)}." if told else ""
 
 
 def _note_sentence(result: KeyboardResult, units: Units) -> str:
@@ -140,7 +153,9 @@ def _note_sentence(result: KeyboardResult, units: Units) -> str:
     margins = [key["trigger_margin"] for key in result.keys if key["trigger_margin"].value is not None]
     if not margins:
         places = _values(result, "trigger_position")
-        return f"Notes start at {with_unit(float(np.median(places)), 'mm', units)} (median)." if places else ""
+        if not places:
+            return ""
+        return f"Notes start at {with_unit(float(np.median(places)), 'mm', units)}{_median_of(places, ' (median)')}."
     orders = [note_order(key) for key in result.keys]
     after, before, unsure = (orders.count(word) for word in (AFTER, BEFORE, UNSURE))
     told = [
@@ -159,5 +174,6 @@ def _release_sentence(result: KeyboardResult, units: Units) -> str:
         return ""
     low, high = (with_unit(float(end), "mm", units) for end in np.percentile(heights, [5.0, 95.0]))
     if len(heights) < FEWEST_FOR_TREND:
-        return f"Notes stop {with_unit(float(np.median(heights)), 'mm', units)} above the dip (median)."
+        median = with_unit(float(np.median(heights)), "mm", units)
+        return f"Notes stop {median} above the dip{_median_of(heights, ' (median)')}."
     return f"Notes stop {low} to {high} above the dip (5 to 95 % of keys)."

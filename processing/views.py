@@ -11,6 +11,8 @@ from processing.features.table import FEATURES
 from processing.keyboard import KeyboardResult, OddKey
 from processing.settings import Settings
 from processing.stages import Finding, KeyResult, Measurement
+from processing.statistics.keyboard_statistics import KeyboardStatistics, describe_keyboard
+from processing.trend_words import sharps_views, trend_views
 from processing.verdicts import notch_decides, note_order, sustain
 
 if TYPE_CHECKING:
@@ -20,9 +22,13 @@ SCHEMA = "keyplumb.measure/1"
 SI = Units("N", "mm")
 
 
-def measure_view(result: KeyboardResult) -> dict[str, Any]:
-    """Return all results as the JSON contract has them; missing is null with a reason."""
+def measure_view(result: KeyboardResult, statistics: KeyboardStatistics | None = None) -> dict[str, Any]:
+    """Return all results as the JSON contract has them; missing is null with a reason.
+
+    statistics: of the same result; None: made here.
+    """
     run, units = result.header.run, marked(SI, result.header)
+    described = statistics or describe_keyboard(result)
     return {
         "schema": SCHEMA,
         "instrument": run.instrument,
@@ -34,7 +40,8 @@ def measure_view(result: KeyboardResult) -> dict[str, Any]:
         "settings": asdict(result.settings),
         "keys": [_key_view(key, units, result.settings) for key in result.keys],
         "odd_keys": [_odd_view(odd, units) for odd in result.odd_keys],
-        "trends": [asdict(trend) for trend in result.trends],
+        "trends": trend_views(described),
+        "sharps_less_naturals": sharps_views(described),
     }
 
 

@@ -2,6 +2,7 @@
 
 RecordingError
  +-- NoSuchFile         (also FileNotFoundError)  nothing there by that name
+ |    +-- NoSuchFolder                            nor a folder to write into
  +-- NotYetARecording                             a survey that was interrupted, or is under way
  +-- NotARecording                                the file is no keyplumb recording, or a newer one
  +-- CannotWrite        (also OSError)            the place where it should be written refuses it
@@ -32,6 +33,14 @@ class NoSuchFile(RecordingError, FileNotFoundError):
     def __init__(self, path: Path | str) -> None:
         self.path = Path(path)
         super().__init__(f"{path}: no such file; check the name and the folder you stand in")
+
+
+class NoSuchFolder(NoSuchFile):
+    """The folder in which a file should be written is not there."""
+
+    def __init__(self, path: Path | str) -> None:
+        self.path = Path(path)
+        RecordingError.__init__(self, f"{path}: no such folder; make it first, or choose another place")
 
 
 class NotYetARecording(RecordingError):

@@ -14,7 +14,7 @@ from recordings.errors import CannotWrite
 def whole_or_nothing(path: Path) -> Iterator[Path]:
     """Give a temporary path to write to; it becomes `path` when the block ends well and vanishes when it does not.
 
-    Raises CannotWrite if the folder of `path` does not exist or takes no file.
+    Raises CannotWrite if the folder of `path` does not exist or takes no file, or if something is in the way.
     """
     temporary = path.with_name(f".{path.name}.{os.getpid()}.writing")
     try:
@@ -23,12 +23,19 @@ def whole_or_nothing(path: Path) -> Iterator[Path]:
         raise CannotWrite(path, fault.strerror or str(fault)) from fault
     try:
         yield temporary
+        _put_in_place(temporary, path)
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def _put_in_place(temporary: Path, path: Path) -> None:
+    try:
         with temporary.open("rb+") as written:
             os.fsync(written.fileno())
         os.replace(temporary, path)
         sync_folder(path.parent)
-    finally:
-        temporary.unlink(missing_ok=True)
+    except OSError as fault:  # it would name the temporary file, which is nobody's
+        raise CannotWrite(path, fault.strerror or str(fault)) from fault
 
 
 def sync_folder(folder: Path) -> None:

@@ -18,7 +18,7 @@ import numpy as np
 
 from recordings.calibration_file import content_id, record_as_text
 from recordings.calibration_record import CalibrationRecord
-from recordings.errors import CannotWrite, NoSuchFile, RecordingExists
+from recordings.errors import CannotWrite, NoSuchFolder, RecordingExists
 from recordings.layout import (
     ASIDE_GROUP,
     CALIBRATION,
@@ -51,8 +51,8 @@ def write_recording(
 ) -> None:
     """Write a recording; keys may be an iterator, so that only one key need be in memory at a time.
 
-    Raises RecordingExists if there is a file of that name, NoSuchFile if its folder does not exist, CannotWrite if the
-    disk takes no more; then nothing of it is left behind.
+    Raises RecordingExists if there is a file of that name, NoSuchFolder if its folder does not exist, CannotWrite if
+    the disk takes no more; then nothing of it is left behind.
     """
     refuse_to_overwrite(path)
     _refuse_without_room(path, ())
@@ -87,11 +87,11 @@ def _entries(attempt: KeyRecording) -> int:
 
 
 def refuse_to_overwrite(path: Path) -> None:
-    """Raise RecordingExists or NoSuchFile (its folder) before any work is done for a file that cannot be written."""
+    """Raise RecordingExists or NoSuchFolder before any work is done for a file that cannot be written."""
     if path.exists():
         raise RecordingExists(path)
     if not path.absolute().parent.is_dir():
-        raise NoSuchFile(path.parent)
+        raise NoSuchFolder(path.parent)
 
 
 def _group(parent: h5py.Group, name: str, nx_class: str) -> h5py.Group:

@@ -54,6 +54,7 @@ def run(arguments: argparse.Namespace) -> int:
     """
     from keyplumb.commands.demo_talk import tell_comparison, tell_keyboard
     from processing.display import parse_units
+    from processing.report.write import demand_places, places_of
     from processing.whole_recording import analyse_file
     from recordings.reader import open_recording
 
@@ -61,6 +62,9 @@ def run(arguments: argparse.Namespace) -> int:
     names = SCENARIOS if arguments.scenario == "both" else (arguments.scenario,)
     arguments.out.mkdir(parents=True, exist_ok=True)
     recordings = [arguments.out / f"{name}.h5" for name in names]
+    demand_places(*places_of(_stem(recordings)))
+    for recording in recordings:
+        _demand_a_demo(recording)
     for recording in recordings:
         _forget_last_demo(recording)
     code = _survey_all(recordings, arguments.keys)
@@ -93,8 +97,19 @@ def _report(results: list[KeyboardResult], recordings: list[Path], units: str) -
     print("keyplumb: writing the report", file=sys.stderr)
     made = Made(f"keyplumb report {' '.join(path.name for path in recordings)} --units {units}", __version__)
     recorded = [Recorded(result, file=source_file(path)) for result, path in zip(results, recordings, strict=True)]
-    stem = recordings[0].with_name("-".join(path.stem for path in recordings))
-    return write_report(recorded, stem, parse_units(units), made=made)
+    return write_report(recorded, _stem(recordings), parse_units(units), made=made)
+
+
+def _stem(recordings: list[Path]) -> Path:
+    return recordings[0].with_name("-".join(path.stem for path in recordings))
+
+
+def _demand_a_demo(recording: Path) -> None:
+    """Raise FileIsThere if a recording of that name is there and no demo made it: it may be somebody's."""
+    from processing.errors import FileIsThere
+
+    if recording.exists() and not truths_of(recording).is_file():
+        raise FileIsThere(recording, "it is of no earlier demo; choose another folder with --out")
 
 
 def _forget_last_demo(recording: Path) -> None:

@@ -17,10 +17,11 @@ def tell_keyboard(result: KeyboardResult, truths: Path, units: Units) -> bool:
     """Print what was found of one keyboard and how far it is from the truth; tell whether the right keys were named."""
     from keyplumb.truth_check import check_against
     from processing.calibration_status import marked
+    from processing.statistics.keyboard_statistics import describe_keyboard
     from processing.summary import odd_key_sentences, summary
 
     print(f"\n{result.header.run.instrument}, surveyed through a serial port")
-    for sentence in summary(result, units):
+    for sentence in summary(result, describe_keyboard(result), units):
         print(f"  {sentence}")
     print("\nKeys that stand out")
     for name, why in odd_key_sentences(result, units) or [("none", "")]:

@@ -39,6 +39,7 @@ def run(arguments: argparse.Namespace) -> int:
     from processing.calibrate import recalibrated
     from processing.calibration_status import marked
     from processing.display import parse_units
+    from processing.own_files import PICTURE, demand_own_place
     from processing.pipeline import basis_of
     from processing.report.close_up import look_closely, write_close_up
     from recordings.errors import MalformedRecording
@@ -54,10 +55,12 @@ def run(arguments: argparse.Namespace) -> int:
         units = marked(parse_units(arguments.units), header)
         basis = basis_of(header, chosen_settings(arguments))
         folder = arguments.out or arguments.recording.with_name(f"{arguments.recording.stem}-gallery")
+        places = {key: folder / f"{key.name.replace('#', 's')}.png" for key in wanted}
         folder.mkdir(parents=True, exist_ok=True)
-        for key in wanted:
+        for path in places.values():
+            demand_own_place(path, PICTURE)
+        for key, path in places.items():
             seen = look_closely(opened.read_key(key), basis.calibration, basis.settings, basis.doubt)
-            path = folder / f"{key.name.replace('#', 's')}.png"
             write_close_up(path, seen, units, f"{header.run.instrument}, {key.name} (key {key.number})")
             print(path)
     print(f"{len(wanted)} keys drawn", file=sys.stderr)

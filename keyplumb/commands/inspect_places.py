@@ -1,8 +1,4 @@
-"""Where `keyplumb inspect` may write a verdict: refused before anything is measured, so that no work is lost.
-
-How it works: a file that is there is replaced only if `inspect` itself wrote it in the same format, as its first bytes
-and a mark in it show. So a slip of the hand costs no recording, no limits file and nobody else's table.
-"""
+"""Where `keyplumb inspect` may write a verdict: refused before anything is measured, so that no work is lost."""
 
 from __future__ import annotations
 
@@ -10,26 +6,25 @@ import argparse
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
-from processing.errors import FileIsThere
-from recordings.errors import CannotWrite, NoSuchFile
+from processing.own_files import Mark, demand_own_place
 
-BEGINNINGS: dict[str, tuple[bytes, bytes]] = {
-    "csv": (b"instrument,serial,key,number,code,outcome,", b""),
-    "junit": (b"<?xml", b'name="SHA-256 of the limits"'),
-    "pdf": (b"%PDF-", b"keyplumb inspect"),
+MARKS = {
+    "csv": Mark(b"instrument,serial,key,number,code,outcome,", b"", "`inspect --csv` wrote"),
+    "junit": Mark(b"<?xml", b'name="SHA-256 of the limits"', "`inspect --junit` wrote"),
+    "pdf": Mark(b"%PDF-", b"keyplumb inspect", "`inspect --pdf` wrote"),
 }
-"""How a file that `inspect` wrote begins, and what stands in it."""
+"""By what a file that `inspect` wrote is known."""
 
 
 def written(arguments: argparse.Namespace) -> dict[str, Path]:
     """Return the files that are asked for, by their format."""
-    return {kind: path for kind in BEGINNINGS if (path := getattr(arguments, kind)) is not None}
+    return {kind: path for kind in MARKS if (path := getattr(arguments, kind)) is not None}
 
 
 def demand_places(arguments: argparse.Namespace, recordings: Iterable[Path]) -> None:
     """Refuse to write over what is read, over each other, over what is not ours, or where nothing can lie.
 
-    Ends as wrong use (exit 2), or raises FileIsThere, CannotWrite, NoSuchFile.
+    Ends as wrong use (exit 2), or raises FileIsThere, CannotWrite, NoSuchFolder.
     """
     files = written(arguments)
     read = {path.resolve() for path in (*recordings, arguments.limits)}
@@ -41,23 +36,7 @@ def demand_places(arguments: argparse.Namespace, recordings: Iterable[Path]) -> 
         if [other.resolve() for other in files.values()].count(path.resolve()) > 1:
             arguments.wrong_use(f"{path} is to hold two things: choose a name for each of --csv, --junit, --pdf")
     for kind, path in files.items():
-        _demand_place(kind, path)
-
-
-def _demand_place(kind: str, path: Path) -> None:
-    if not path.absolute().parent.is_dir():
-        raise NoSuchFile(path.parent)
-    if path.is_dir():
-        raise CannotWrite(path, "it is a folder")
-    if path.exists() and not path.is_file():
-        raise CannotWrite(path, "it is no plain file")
-    if path.exists() and not _is_ours(kind, path.read_bytes()):
-        raise FileIsThere(path, f"it is nothing that `inspect --{kind}` wrote: choose another name")
-
-
-def _is_ours(kind: str, content: bytes) -> bool:
-    begins, mark = BEGINNINGS[kind]
-    return not content or (content.startswith(begins) and mark in content)
+        demand_own_place(path, MARKS[kind])
 
 
 def demand_store(store: Path | None, refuse: Callable[[str], object]) -> None:

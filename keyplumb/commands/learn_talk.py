@@ -35,9 +35,9 @@ def learn(arguments: argparse.Namespace) -> int:
 
 
 def _demand_sense(arguments: argparse.Namespace) -> None:
-    """Refuse before anything is measured what could not be done afterwards. Raises FileIsThere, NoSuchFile."""
+    """Refuse before anything is measured what could not be done afterwards. Raises FileIsThere, NoSuchFolder."""
     from processing.errors import FileIsThere
-    from recordings.errors import NoSuchFile
+    from recordings.errors import NoSuchFolder
 
     beside = (
         arguments.recordings or None,
@@ -56,7 +56,7 @@ def _demand_sense(arguments: argparse.Namespace) -> None:
     if arguments.out.exists():
         raise FileIsThere(arguments.out, "choose another name")
     if not arguments.out.absolute().parent.is_dir():
-        raise NoSuchFile(arguments.out.parent)
+        raise NoSuchFolder(arguments.out.parent)
 
 
 def _measured(arguments: argparse.Namespace) -> list[KeyboardResult]:

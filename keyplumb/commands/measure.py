@@ -32,8 +32,8 @@ if TYPE_CHECKING:
 NAME = "measure"
 SUMMARY = "Measure every key of a recording: travel, let-off, weights, energy, notes."
 EXAMPLE = "keyplumb measure fern.h5 --json > fern.json"
-NARROWEST = 118
-"""Columns of text that the table takes even on a narrower screen: a number cut short would be a wrong number."""
+WIDEST = 400
+"""Columns of text that the table may take, whatever the screen: a number or a head cut short would be a wrong one."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -143,15 +143,16 @@ def _print_for_people(result: KeyboardResult, units: Units) -> None:
     from rich.table import Table
 
     from processing.report.key_table import short_key_table
-    from processing.summary import odd_key_sentences, summary
+    from processing.statistics.keyboard_statistics import describe_keyboard
+    from processing.summary import odd_key_sentences, summary, what_was_done
 
     console = Console(soft_wrap=True, highlight=False)
-    sentences = summary(result, units)
-    for sentence in sentences if len(result.keys) > 1 else sentences[:1]:
+    several = len(result.keys) > 1
+    for sentence in summary(result, describe_keyboard(result), units) if several else [what_was_done(result)]:
         console.print(sentence, markup=False)
     for name, why in odd_key_sentences(result, units):
         console.print(f"{name} stands out: {why}", markup=False)
-    if len(result.keys) == 1:
+    if not several:
         _print_one_key(result, units)
         return
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1))
@@ -160,7 +161,7 @@ def _print_for_people(result: KeyboardResult, units: Units) -> None:
         table.add_column(head, justify="left" if place in (0, len(heads) - 1) else "right", no_wrap=True)
     for row in rows:
         table.add_row(*row)
-    Console(width=max(console.width, NARROWEST), highlight=False).print(table)
+    Console(width=WIDEST, highlight=False).print(table)
 
 
 def _print_one_key(result: KeyboardResult, units: Units) -> None:

@@ -21,10 +21,11 @@ from keyplumb.commands.arguments import (
 )
 from keyplumb.commands.checks_talk import without_drift
 from keyplumb.exit_codes import DONE
+from keyplumb.labels import demand_different
 
 if TYPE_CHECKING:
     from processing.report.recorded import Recorded
-    from recordings.calibration_record import CalibrationRecord
+    from recordings.types import Header
 
 NAME = "report"
 SUMMARY = (
@@ -39,30 +40,44 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "recordings", type=Path, nargs="+", metavar="REC.h5", help="recordings made by `survey` or `import`; at most 4"
     )
     parser.add_argument(
-        "--out", type=Path, metavar="NAME", help="write NAME.html and NAME.pdf (default: beside the first REC.h5)"
+        "--out",
+        type=Path,
+        metavar="NAME",
+        help="write NAME.html and NAME.pdf, over older ones (default: beside the first REC.h5)",
     )
     parser.add_argument("--curves", type=some_keys, default=(), help="keys whose curves are shown (default: a choice)")
+    parser.add_argument(
+        "--margins", type=Path, metavar="FILE", help="TOML, as for `compare`: up to which difference they are alike"
+    )
     add_calibration(parser)
     add_front_edge(parser)
     add_checks(parser)
     add_units(parser)
+    parser.set_defaults(wrong_use=parser.error)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Measure, then write both files."""
-    from processing.display import parse_units
+    if arguments.margins is not None and len(arguments.recordings) < 2:
+        arguments.wrong_use("--margins are about a comparison: give two recordings or more")
+    from processing.comparison.margins import read_margins
+    from processing.display import count_of, parse_units
     from processing.report.recorded import Made, demand_few
-    from processing.report.write import write_report
+    from processing.report.write import demand_places, places_of, write_report
+    from processing.summary import nobody_odd_sentence
 
     demand_few(len(arguments.recordings))
-    record = chosen_calibration(arguments)
-    recordings = _settled([_measured(path, record, arguments) for path in arguments.recordings], arguments)
+    stem = arguments.out or _stem(arguments.recordings)
+    demand_places(*places_of(stem))
+    margins = None if arguments.margins is None else read_margins(arguments.margins)
+    recordings = _settled(_measured(arguments), arguments)
     _demand_curves(arguments, recordings)
     written = write_report(
         recordings,
-        arguments.out or _stem(arguments.recordings),
+        stem,
         parse_units(arguments.units),
         curves_of=arguments.curves,
+        margins=margins,
         made=Made(_command(arguments), __version__),
     )
     for path in written:
@@ -71,21 +86,36 @@ def run(arguments: argparse.Namespace) -> int:
         whose = "" if len(recordings) == 1 else f"{recorded.result.header.run.instrument}: "
         measured = sum(key.strokes > 0 for key in recorded.result.keys)
         odd = len(recorded.result.odd_keys)
-        print(f"{whose}{measured} keys measured, {odd} stand out", file=sys.stderr)
+        told = f"{odd} stand{'s' if odd == 1 else ''} out." if odd else nobody_odd_sentence(recorded.result)
+        print(f"{whose}{count_of(measured, 'key')} measured. {told}", file=sys.stderr)
     return DONE
 
 
-def _measured(path: Path, record: CalibrationRecord | None, arguments: argparse.Namespace) -> Recorded:
+def _measured(arguments: argparse.Namespace) -> list[Recorded]:
+    """Return the results of all recordings. Raises SameRecording, MalformedRecording."""
     from processing.report.recorded import Recorded, source_file
     from processing.whole_recording import analyse_file
+    from recordings.reader import open_recording
+
+    demand_different([_header(path) for path in arguments.recordings], [str(path) for path in arguments.recordings])
+    record, settings = chosen_calibration(arguments), chosen_settings(arguments)
+    recordings = []
+    for path in arguments.recordings:
+        with open_recording(path) as opened:
+            result = analyse_file(opened, settings, record=record)
+        recordings.append(Recorded(result, file=source_file(path)))
+    return recordings
+
+
+def _header(path: Path) -> Header:
+    """Return who recorded what. Raises MalformedRecording if there is nothing to report."""
     from recordings.errors import MalformedRecording
     from recordings.reader import open_recording
 
     with open_recording(path) as opened:
         if not opened.keys:
             raise MalformedRecording(str(path), "holds no keys; there is nothing to report")
-        result = analyse_file(opened, chosen_settings(arguments), record=record)
-    return Recorded(result, file=source_file(path))
+        return opened.header
 
 
 def _settled(recordings: list[Recorded], arguments: argparse.Namespace) -> list[Recorded]:
@@ -130,6 +160,8 @@ def _command(arguments: argparse.Namespace) -> str:
     words = ["keyplumb", "report", *(path.name for path in arguments.recordings), "--units", arguments.units]
     if arguments.curves:
         words += ["--curves", ",".join(key.name for key in arguments.curves)]
+    if arguments.margins is not None:
+        words += ["--margins", arguments.margins.name]
     if arguments.calibration is not None:
         words += ["--calibration", arguments.calibration.name]
     if arguments.front_edge:

@@ -72,6 +72,10 @@ def run(arguments: argparse.Namespace) -> int:
     from processing.trend.units_of_line import the_model
     from processing.unit_store import UnitStore
 
+    if arguments.out is not None:
+        from processing.trend.page import demand_places
+
+        demand_places(arguments.out)
     limits = None if arguments.limits is None else read_limits(arguments.limits)
     store = UnitStore(arguments.store, thorough=True)
     model = the_model(store, arguments.model)

@@ -81,13 +81,13 @@ def record(arguments: argparse.Namespace) -> int:
 
 def analyse_study(arguments: argparse.Namespace) -> int:
     """Analyse a crossed study, of a folder or a table, and judge the rig."""
-    from processing.gauge.picture import demand_ending, draw_studies
+    from processing.gauge.picture import demand_place, draw_studies
     from processing.gauge.verdict import among_all, worst_of
     from processing.gauge.view import study_view
     from processing.limits.reading import read_limits
 
     if arguments.picture is not None:
-        demand_ending(arguments.picture)
+        demand_place(arguments.picture)
     held = HeldAgainst(None if arguments.limits is None else read_limits(arguments.limits), dict(arguments.tolerance))
     units = parse_units(arguments.units)
     if arguments.source.is_dir():

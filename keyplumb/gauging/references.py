@@ -27,14 +27,14 @@ IN_WORDS = {"N": ("forces", "0.5gf"), "mm": ("lengths", "0.02mm")}
 def analyse_bias(arguments: argparse.Namespace) -> int:
     """Tell bias and linearity of readings of references."""
     from processing.gauge.bias_linearity import bias_of
-    from processing.gauge.picture import demand_ending, draw_bias
+    from processing.gauge.picture import demand_place, draw_bias
     from processing.gauge.tables import read_against
     from processing.gauge.verdict import judge_bias
     from processing.gauge.view import bias_view
     from processing.gauge.words import bias_sentences
 
     if arguments.picture is not None:
-        demand_ending(arguments.picture)
+        demand_place(arguments.picture)
     unit, readings = read_against(arguments.source)
     allowed, told_in = arguments.allowed or (None, unit)
     if told_in != unit:
@@ -79,14 +79,14 @@ def _watched(arguments: argparse.Namespace) -> Watched:
 def analyse_stability(arguments: argparse.Namespace) -> int:
     """Hold the last day of a check standard against its baseline."""
     from processing.calibration_status import MARK_OF
-    from processing.gauge.picture import demand_ending, draw_stability
+    from processing.gauge.picture import demand_place, draw_stability
     from processing.gauge.stability import stability_of
     from processing.gauge.tables import read_days
     from processing.gauge.view import stability_view
     from processing.gauge.words import stability_sentences
 
     if arguments.picture is not None:
-        demand_ending(arguments.picture)
+        demand_place(arguments.picture)
     name = arguments.measurand
     units = parse_units(arguments.units)
     if arguments.source.is_dir():

@@ -14,6 +14,7 @@ from processing.calibration_status import marked
 from processing.display import Units, with_unit
 from processing.keyboard import KeyboardResult
 from processing.settings import Settings
+from processing.summary import nobody_odd_sentence
 from processing.views import measure_view, tidy_table
 from processing.whole_recording import analyse_file
 from recordings.calibration_record import CalibrationRecord
@@ -73,9 +74,10 @@ def failure_line(failed: Failed) -> str:
 def _sentence(result: KeyboardResult, units: Units) -> str:
     measured = sum(key.strokes > 0 for key in result.keys)
     odd = [odd.result.key.name for odd in result.odd_keys]
-    stand_out = f"{', '.join(odd)} stand{'s' if len(odd) == 1 else ''} out" if odd else "no key stands out"
+    named = f"{', '.join(odd)} stand{'s' if len(odd) == 1 else ''} out."
+    stand_out = named if odd else nobody_odd_sentence(result)
     weight = _median_of("down_weight", "down weight", result, units) + _median_of("friction", "friction", result, units)
-    return f"{result.header.run.instrument}, {measured} of {len(result.keys)} keys measured{weight}; {stand_out}."
+    return f"{result.header.run.instrument}, {measured} of {len(result.keys)} keys measured{weight}. {stand_out}"
 
 
 def _median_of(name: str, words: str, result: KeyboardResult, units: Units) -> str:

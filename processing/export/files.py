@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from processing.errors import FileIsThere, MissingLibrary, TooManyRows, UnknownEnding
-from recordings.errors import NoSuchFile
+from recordings.errors import NoSuchFolder
 from recordings.safe_files import whole_or_nothing
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ MOST_EXCEL_ROWS = 1_048_576
 
 
 def demand_place(path: Path, *, replace: bool) -> None:
-    """Raise what would keep a table from being written to a path: UnknownEnding, MissingLibrary, NoSuchFile,
+    """Raise what would keep a table from being written to a path: UnknownEnding, MissingLibrary, NoSuchFolder,
     FileIsThere unless a file there may be replaced."""
     if path.suffix.lower() not in WRITERS:
         raise UnknownEnding(path.name, tuple(WRITERS))
@@ -35,7 +35,7 @@ def demand_place(path: Path, *, replace: bool) -> None:
     if library is not None and find_spec(library) is None:
         raise MissingLibrary(path.suffix, library)
     if not path.absolute().parent.is_dir():
-        raise NoSuchFile(path.parent)
+        raise NoSuchFolder(path.parent)
     if path.is_dir() or (path.exists() and not replace):
         raise FileIsThere(path)
 

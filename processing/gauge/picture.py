@@ -20,13 +20,20 @@ from processing.gauge.bias_linearity import BiasStudy
 from processing.gauge.crossed import GaugeStudy
 from processing.gauge.stability import JudgedDay, Stability
 from processing.gauge.verdict import GaugeVerdict
+from processing.own_files import Mark, demand_own_place
 from recordings.safe_files import whole_or_nothing
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-ENDINGS = (".png", ".pdf", ".svg")
+DRAWN_BY = "keyplumb gauge"
+FORMATS = {
+    ".png": ("Software", Mark(b"\x89PNG", f"Software\0{DRAWN_BY}".encode(), "`gauge --picture` drew")),
+    ".pdf": ("Creator", Mark(b"%PDF-", f"/Creator ({DRAWN_BY})".encode(), "`gauge --picture` drew")),
+    ".svg": ("Creator", Mark(b"<?xml", f"<dc:title>{DRAWN_BY}</dc:title>".encode(), "`gauge --picture` drew")),
+}
+"""By ending: under what a picture tells who drew it, and by what it is known again."""
 LOOKS = (("o", "#1f5fa8"), ("^", "#c2571a"), ("s", "#4a8f4a"), ("D", "#7a3f9a"), ("v", "#222222"), ("P", "#b08a00"))
 GREY, LIGHT = "#444444", "#dddddd"
 NAMES = {
@@ -44,10 +51,11 @@ WIDEST_RANGE = 1e4
 """Of a scale of standard deviations; what is smaller still is drawn near 0."""
 
 
-def demand_ending(path: Path) -> None:
-    """Raise UnknownEnding if pictures cannot be written under this name."""
-    if path.suffix.lower() not in ENDINGS:
-        raise UnknownEnding(path.name, ENDINGS)
+def demand_place(path: Path) -> None:
+    """Raise what would keep a picture from being written under this name: UnknownEnding, FileIsThere, CannotWrite."""
+    if path.suffix.lower() not in FORMATS:
+        raise UnknownEnding(path.name, tuple(FORMATS))
+    demand_own_place(path, FORMATS[path.suffix.lower()][1])
 
 
 def draw_studies(verdicts: Sequence[GaugeVerdict], path: Path, units: Units, title: str) -> None:
@@ -197,4 +205,5 @@ def _figure(width: float, height: float) -> Figure:
 
 def _save(figure: Figure, path: Path) -> None:
     with whole_or_nothing(path) as temporary:
-        figure.savefig(temporary, format=path.suffix.lower()[1:], dpi=130)
+        ending = path.suffix.lower()
+        figure.savefig(temporary, format=ending[1:], dpi=130, metadata={FORMATS[ending][0]: DRAWN_BY})

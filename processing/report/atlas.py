@@ -8,6 +8,7 @@ from dataclasses import replace
 from processing.calibration_status import marked
 from processing.display import Units
 from processing.report.charts import Charts, Dots, In, Line, Panel, used_looks
+from processing.report.choice import left_out, odd_words
 from processing.report.curves import BEYOND_MM, NOTHING, branches, key_panel, marks, top_newton
 from processing.report.recorded import Described, jointly_marked
 from processing.stages import KeyResult
@@ -16,6 +17,10 @@ from recordings.keys import Key
 TALL_SHARE = 0.98
 """Share of the keys that the scale of the atlas shows whole: one heavy key must not flatten all others."""
 TILE_COLUMNS = 8
+CURVE_MM = 58.0
+"""Of a row of chosen curves: four fill a page."""
+ODD = " *"
+"""Beside the name of a key that stands out, in a tile that has no room for words."""
 
 
 def atlas(recordings: Sequence[Described], units: Units) -> Charts | None:
@@ -28,10 +33,15 @@ def atlas(recordings: Sequence[Described], units: Units) -> Charts | None:
     to = In(jointly_marked(units, recordings))
     way = to.axis("displacement from touch", "mm", -BEYOND_MM, end + BEYOND_MM)
     force = to.axis("force", "N", 0.0, top)
-    panels = tuple(replace(_panel(key, recordings, units), x=way, y=force) for key in keys)
+    panels = tuple(
+        replace(panel, x=way, y=force, title=panel.title + (ODD if odd_words(recordings, key) else ""))
+        for key in keys
+        for panel in (_panel(key, recordings, units),)
+    )
+    odd = f" Keys with {ODD.strip()} stand out." if any(panel.title.endswith(ODD) for panel in panels) else ""
     return Charts(
         caption=f"Force over displacement of every key, all on one scale: 0 to {force.high:.3g} {force.unit}, "
-        f"0 to {way.high:.3g} {way.unit}. " + _how_to_tell(recordings),
+        f"0 to {way.high:.3g} {way.unit}. {_how_to_tell(recordings)}{odd}",
         panels=panels,
         columns=TILE_COLUMNS,
         height_mm=20.0,
@@ -46,12 +56,13 @@ def chosen_curves(
     """Return the chosen keys in large. beside: for a key that stands out, a plain one to be seen behind it."""
     if not keys:
         return None
-    panels = tuple(_panel(key, recordings, units, beside.get(key)) for key in keys)
+    panels = tuple(_titled(_panel(key, recordings, units, beside.get(key)), key, recordings) for key in keys)
+    told = _also_odd(left_out(recordings, keys))
     return Charts(
-        caption="Force over displacement of " + ", ".join(key.name for key in keys) + ". " + _how_to_tell(recordings),
+        caption=f"Force over displacement of {', '.join(key.name for key in keys)}. {_how_to_tell(recordings)}{told}",
         panels=panels,
         columns=2,
-        height_mm=66.0,
+        height_mm=CURVE_MM,
         legend=tuple(
             (look, "a plain key beside it" if look == "pale" else label) for look, label in used_looks(panels)
         ),
@@ -75,6 +86,17 @@ def _panel(key: Key, recordings: Sequence[Described], units: Units, beside: KeyR
         assert result is not None
         return key_panel(result, marked(units, recordings[0].result.header), beside=beside)
     return overlay(key, recordings, units)
+
+
+def _also_odd(more: Sequence[Key]) -> str:
+    if not more:
+        return ""
+    names, verb = ", ".join(key.name for key in more), "stands" if len(more) == 1 else "stand"
+    return f" {names} {verb} out as well: see “Every key at a glance”."
+
+
+def _titled(panel: Panel, key: Key, recordings: Sequence[Described]) -> Panel:
+    return replace(panel, title=panel.title.replace(key.name, key.name + odd_words(recordings, key), 1))
 
 
 def overlay(key: Key, recordings: Sequence[Described], units: Units) -> Panel:

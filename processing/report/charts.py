@@ -136,6 +136,11 @@ class Charts:
     tiles: bool = False
     """Small multiples: axes only at the edges, no marks; on the page each opens in large."""
 
+    @property
+    def rows(self) -> int:
+        """How many rows the panels make."""
+        return -(-len(self.panels) // self.columns)
+
 
 @dataclass(frozen=True, slots=True)
 class In:

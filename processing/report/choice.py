@@ -37,12 +37,29 @@ def beside(recordings: Sequence[Described], keys: Sequence[Key]) -> dict[Key, Ke
 
 
 def middle_key(recordings: Sequence[Described]) -> Key | None:
-    """Return the plain key nearest the middle of what all recordings have, or of what any has; None without curves."""
+    """Return the key nearest the middle of what all recordings have, or of what any has; None without curves.
+
+    A plain one, if there is any.
+    """
     held = [{key.key for key in recorded.measured} for recorded in recordings]
     common = set.intersection(*held) or set.union(*held)
     plain = sorted(common - _odd(recordings)) or sorted(common)
     naturals = [key for key in plain if key.colour == "natural"] or plain
     return naturals[len(naturals) // 2] if naturals else None
+
+
+def odd_words(recordings: Sequence[Described], key: Key) -> str:
+    """Return what goes after a key's name if it stands out: in which recordings, where there are several."""
+    found = [recorded.name for recorded in recordings if key in {odd.result.key for odd in recorded.result.odd_keys}]
+    if not found:
+        return ""
+    return ", which stands out" if len(recordings) == 1 else f", which stands out in {' and '.join(found)}"
+
+
+def left_out(recordings: Sequence[Described], shown: Sequence[Key]) -> list[Key]:
+    """Return the keys that stand out and have a curve, but are not among those shown."""
+    measured = {key.key for recorded in recordings for key in recorded.measured}
+    return sorted((_odd(recordings) & measured) - set(shown))
 
 
 def _odd(recordings: Sequence[Described]) -> set[Key]:

@@ -20,12 +20,14 @@ from processing.display import measured as in_figures
 from processing.errors import FeatureNotFound, NoStroke
 from processing.find_letoff import LetOff
 from processing.landmarks import Landmarks, find_landmarks
+from processing.own_files import SIGNED
 from processing.pipeline import analyse_key, comparable, strokes_of
 from processing.quasi_static import quasi_static_part
 from processing.report.curves import draw_key
 from processing.report.style import BLUE, DARK, GREEN, ORANGE, PALE, RED, house_style, new_figure
 from processing.settings import FeatureSettings, Settings
 from processing.stages import Branch, Curve, FloatArray, KeyResult, Stroke
+from recordings.safe_files import whole_or_nothing
 from recordings.types import Calibration, KeyRecording
 
 WIDTH_INCHES, HEIGHT_INCHES, DOTS_PER_INCH = 13.0, 8.6, 110
@@ -70,9 +72,10 @@ def look_closely(
 
 
 def write_close_up(path: Path, seen: CloseUp, units: Units, title: str) -> None:
-    """Write the picture as PNG. Raises OSError if the place cannot be written."""
-    with house_style():
-        close_up_figure(seen, units, title).savefig(path, dpi=DOTS_PER_INCH)
+    """Write the picture as PNG, whole or not at all. Raises CannotWrite, OSError."""
+    with house_style(), whole_or_nothing(path) as temporary:
+        figure = close_up_figure(seen, units, title)
+        figure.savefig(temporary, format="png", dpi=DOTS_PER_INCH, metadata=SIGNED)
 
 
 def close_up_figure(seen: CloseUp, units: Units, title: str) -> Figure:

@@ -26,15 +26,21 @@ from recordings.keys import Key
 
 
 def build_content(
-    recordings: Sequence[Recorded], units: Units, *, curves_of: tuple[Key, ...] = (), made: Made | None = None
+    recordings: Sequence[Recorded],
+    units: Units,
+    *,
+    curves_of: tuple[Key, ...] = (),
+    margins: dict[str, float] | None = None,
+    made: Made | None = None,
 ) -> ReportContent:
     """Return the content of a report of one recording or several.
 
     curves_of: keys whose curves are shown in large; empty: a choice of plain and odd ones.
+    margins: by measurand, up to which difference recordings are alike; None: the built-in ones.
     made: what makes the same report again; None: not told. Raises TooManyRecordings.
     """
     shown = described(recordings)
-    found = comparison_of(shown)
+    found = comparison_of(shown, margins)
     keys, measured = chosen_keys(shown, curves_of), any(recorded.measured for recorded in shown)
     large = chosen_curves(shown, keys, units, beside(shown, keys))
     sections = (

@@ -15,18 +15,17 @@ from processing.comparison.band_words import band_sentences
 from processing.comparison.compare import compare_keyboards
 from processing.comparison.curves import CurveBand
 from processing.comparison.regions import REGIONS
-from processing.comparison.sentences import pair_sentences, sentences_of
+from processing.comparison.sentences import pair_sentences
 from processing.comparison.types import Comparison, PairComparison
 from processing.comparison.view import difference_table
 from processing.display import Units
 from processing.errors import NothingInCommon
 from processing.report.blocks import Answer, Block, Folded, Sentences, TableBlock
 from processing.report.charts import SMALLEST_RANGE, Axis, Charts, In, Line, Panel, used_looks
+from processing.report.headlines import weightiest_first
 from processing.report.recorded import Described, jointly_marked
 
 MOST_ON_FIRST_PAGE = 6
-NOTICED = ("a hand may notice", "at the edge of what a hand notices")
-"""Of these the first page speaks first: how the comparison says that a difference may matter to a player."""
 ROOM = 0.1
 
 
@@ -38,7 +37,7 @@ class Found:
     why_not: str = ""
 
 
-def comparison_of(recordings: Sequence[Described]) -> Found:
+def comparison_of(recordings: Sequence[Described], margins: dict[str, float] | None = None) -> Found:
     """Return the comparison of all recordings with the first."""
     if len(recordings) < 2:
         return Found()
@@ -48,6 +47,7 @@ def comparison_of(recordings: Sequence[Described]) -> Found:
                 [recorded.result for recorded in recordings],
                 [recorded.name for recorded in recordings],
                 described=[recorded.statistics for recorded in recordings],
+                margins=margins,
             )
         )
     except NothingInCommon as nothing:
@@ -55,13 +55,10 @@ def comparison_of(recordings: Sequence[Described]) -> Found:
 
 
 def most_important(recordings: Sequence[Described], found: Found, units: Units) -> tuple[str, ...]:
-    """Return the sentences of the first page: what a hand may notice before the rest."""
+    """Return the sentences of the first page: what a hand notices most before the rest."""
     if found.comparison is None:
         return (found.why_not,)
-    told = sentences_of(found.comparison, jointly_marked(units, recordings))
-    first = [[sentence for sentence in told if words in sentence] for words in NOTICED]
-    rest = [sentence for sentence in told if not any(words in sentence for words in NOTICED)]
-    ordered = [*first[0], *first[1], *rest]
+    ordered = weightiest_first(found.comparison, jointly_marked(units, recordings))
     if len(ordered) <= MOST_ON_FIRST_PAGE:
         return tuple(ordered)
     more = len(ordered) - MOST_ON_FIRST_PAGE

@@ -12,12 +12,12 @@ from processing.display import Units, with_unit
 from processing.report.atlas import overlay
 from processing.report.blocks import Answer, Block, Caution
 from processing.report.charts import Charts, used_looks
-from processing.report.choice import middle_key
+from processing.report.choice import middle_key, odd_words
 from processing.report.curves import key_panel
 from processing.report.findings import Found, most_important
 from processing.report.recorded import Described
 from processing.report.strips import SIDE_BY_SIDE, STRIPS, strip_panel
-from processing.summary import odd_key_sentences, summary
+from processing.summary import nobody_odd_sentence, odd_key_sentences, summary, what_was_done
 from recordings.types import RunInfo
 
 CAUTION = (
@@ -62,7 +62,7 @@ def _when(run: RunInfo) -> str:
 def first_page(recordings: Sequence[Described], found: Found, units: Units) -> tuple[Block, ...]:
     """Return three answers and one picture."""
     several = len(recordings) > 1
-    feel = most_important(recordings, found, units) if several else tuple(summary(recordings[0].result, units)[1:])
+    feel = most_important(recordings, found, units) if several else _one_feels(recordings[0], units)
     answers = (
         Answer("Can these numbers be relied on?", _prefixed(recordings, units, _trust)),
         Answer("How do the keys feel?" if not several else "Where do they differ?", feel),
@@ -71,6 +71,10 @@ def first_page(recordings: Sequence[Described], found: Found, units: Units) -> t
     *told, look_at = (answer for answer in answers if answer.sentences)
     picture = _picture(recordings, units)
     return (*told, *((picture,) if picture else ()), look_at, Caution(CAUTION))
+
+
+def _one_feels(recorded: Described, units: Units) -> tuple[str, ...]:
+    return tuple(summary(recorded.result, recorded.statistics, units)[1:])
 
 
 def _prefixed(
@@ -83,11 +87,14 @@ def _prefixed(
 
 def _trust(recorded: Described, units: Units) -> list[str]:
     result = recorded.result
-    sentences = [summary(result, units)[0]]
+    sentences = [what_was_done(result)]
     own = marked(units, result.header)
     known = [words for name, called in KNOWN_TO if (words := _known_to(recorded, name, called, own))]
     if known:
-        sentences.append(f"Typically {', '.join(known)} (medians of the 95 % intervals of single keys).")
+        several = len(recorded.measured) > 1
+        whose = "medians of the 95 % intervals of single keys" if several else "its 95 % interval"
+        said = ", ".join(known)
+        sentences.append(f"Typically {said} ({whose})." if several else f"{said[0].upper()}{said[1:]} ({whose}).")
     checks = [entry.text for entry in result.diary if entry.kind == "check"]
     if checks:
         sentences.append(f"Check of the rig before: {checks[-1]}")
@@ -114,7 +121,7 @@ def _odd(recorded: Described, units: Units) -> list[str]:
     named = [f"{name}: {why}." for name, why in odd[:MOST_ODD]]
     if len(odd) > MOST_ODD:
         named.append(f"And {len(odd) - MOST_ODD} more: see “Keys that stand out”.")
-    return named or ["None stands out from its neighbours."]
+    return named or [nobody_odd_sentence(recorded.result)]
 
 
 def _picture(recordings: Sequence[Described], units: Units) -> Charts | None:
@@ -128,12 +135,13 @@ def _picture(recordings: Sequence[Described], units: Units) -> Charts | None:
     else:
         curve = overlay(key, recordings, units)
     weights = strip_panel((STRIPS if len(recordings) == 1 else SIDE_BY_SIDE)[0], recordings, units)
-    panels = (replace(curve, title=f"{key.name}, a plain key"), *((weights,) if weights else ()))
+    title = key.name + odd_words(recordings, key)
+    panels = (replace(curve, title=title), *((weights,) if weights else ()))
     return Charts(
-        caption=f"Left: {key.name}, down (solid) and up (dashed). Right: the weights of all keys; hollow marks are "
+        caption=f"Left: {title}, down (solid) and up (dashed). Right: the weights of all keys; hollow marks are "
         "naturals, triangles sharps, rings keys that stand out."
         if weights
-        else f"{key.name}, down (solid) and up (dashed).",
+        else f"{title}, down (solid) and up (dashed).",
         panels=panels,
         columns=2,
         height_mm=52.0,

@@ -23,6 +23,9 @@ HERE = Path(__file__).parent
 SCRIPT_FILES = ("report_axes.js", "report_chart.js", "report_page.js")
 """Of the page's script, in order: scales and marks, one chart, the page."""
 
+TALL_MM = 170.0
+"""Of panels as they are on paper: pictures that are higher together begin on a page of their own if one prints them."""
+
 
 def write_html(content: ReportContent, path: Path) -> None:
     """Write the report to a file that is not there yet or may be replaced."""
@@ -46,6 +49,7 @@ def as_html(content: ReportContent) -> str:
         report=content,
         number_of={id(block): number for number, block in enumerate(charts)},
         identity=id,
+        tall_mm=TALL_MM,
         style=(HERE / "report.css").read_text(encoding="utf-8"),
         script=script,
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode("ascii"),

@@ -11,14 +11,15 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from processing.comparison.regions import PARTS, Region
 from processing.display import Units
 from processing.report.charts import Axis, Charts, In, Line, Panel, used_looks
 from processing.report.recorded import Described, jointly_marked
 from processing.stages import FloatArray, KeyResult
+from recordings.keys import Key
 
 BEFORE_MM, BEHIND_MM, STEP_MM = 3.0, 1.2, 0.02
 PLACES_MM = np.linspace(-BEFORE_MM, BEHIND_MM, round((BEFORE_MM + BEHIND_MM) / STEP_MM) + 1)
-REGISTERS = (("Bass, A0 to B2", 1, 27), ("Middle, C3 to B5", 28, 63), ("Treble, C6 to C8", 64, 88))
 ROOM = 0.15
 BED_BEGINS_MM = 0.6
 """Behind a peak the key bed may rise from here on; it does not set the scale."""
@@ -37,11 +38,7 @@ def letoff_close_up(recordings: Sequence[Described], units: Units) -> Charts | N
         to.axis("displacement from the peak", "mm", -BEFORE_MM, BEHIND_MM),
         to.axis("rise", "N", float(low) - room, float(high) + room),
     )
-    panels = tuple(
-        panel
-        for title, first, last in REGISTERS
-        if (panel := _panel(title, first, last, aligned, recordings, to, axes)) is not None
-    )
+    panels = tuple(panel for region in PARTS if (panel := _panel(region, aligned, recordings, to, axes)) is not None)
     return Charts(
         caption="Every let-off on the way down, its peak at 0 mm and its force from 2.5 to 1.5 mm before the peak "
         "taken for 0. Thin lines are keys, thick ones the pointwise median of the register.",
@@ -64,9 +61,7 @@ def _aligned(key: KeyResult) -> FloatArray:
 
 
 def _panel(
-    title: str,
-    first: int,
-    last: int,
+    region: Region,
     aligned: list[list[tuple[KeyResult, FloatArray]]],
     recordings: Sequence[Described],
     to: In,
@@ -76,7 +71,7 @@ def _panel(
     typical: list[Line] = []
     places = to(PLACES_MM, "mm")
     for number, (recorded, keys) in enumerate(zip(recordings, aligned, strict=True)):
-        here = [(key, curve) for key, curve in keys if first <= key.key.number <= last]
+        here = [(key, curve) for key, curve in keys if region.holds(key.key.number)]
         prefix = "" if len(recordings) == 1 else f"{recorded.name} "
         thin = "faint" if len(recordings) == 1 else f"faint {number}"
         lines += [Line(label=f"{prefix}{key.key.name}", look=thin, x=places, y=to(curve, "N")) for key, curve in here]
@@ -86,4 +81,5 @@ def _panel(
             typical.append(Line(label=f"{prefix}median", look=thick, x=places, y=to(median, "N")))
     if not typical:
         return None
+    title = f"{region.name.capitalize()}, {Key(region.first).name} to {Key(region.last).name}"
     return Panel(title=title, x=axes[0], y=axes[1], lines=(*lines, *typical))

@@ -77,10 +77,20 @@ class Chart {
   drawTitle() {
     const { left } = this.box;
     const inside = this.isTile ? { x: left + 4, y: 13, "font-size": 11 } : { x: left, y: 14, "font-size": 13 };
-    this.svg.append(element("text", { ...inside, "font-weight": 600, fill: "#222" }, this.panel.title));
+    const title = element("text", { ...inside, "font-weight": 600, fill: "#222" }, this.panel.title);
+    this.svg.append(title);
+    this.fit(title, inside);
     if (this.panel.empty) {
       this.svg.append(element("text", { x: this.width() / 2, y: this.height() / 2, "text-anchor": "middle", "font-size": this.isTile ? 9 : 13, fill: "#5b6168" }, this.panel.empty));
     }
+  }
+
+  // A title that is too wide begins at the edge, and is smaller if need be: none is cut.
+  fit(title, { x, "font-size": size }) {
+    const long = title.getComputedTextLength(), width = this.width() - 4;
+    if (long <= width - x) return;
+    title.setAttribute("x", Math.max(2, width - long));
+    if (long > width - 2) title.setAttribute("font-size", size * (width - 2) / long);
   }
 
   drawAxes() {
@@ -97,9 +107,17 @@ class Chart {
       group.append(element("text", { x: left - 5, y: place + 4, "text-anchor": "end" }, text));
     }
     group.append(element("path", { d: `M${left},${top}V${bottom}H${right}`, stroke: "#222", fill: "none" }));
-    group.append(element("text", { x: (left + right) / 2, y: bottom + 31, "text-anchor": "middle" }, this.panel.x.label));
+    const below = element("text", { x: (left + right) / 2, y: bottom + 31, "text-anchor": "middle" }, this.panel.x.label);
+    group.append(below);
     group.append(element("text", { transform: `translate(12,${(top + bottom) / 2}) rotate(-90)`, "text-anchor": "middle" }, this.panel.y.label));
     this.svg.append(group);
+    this.narrow(below, 2 * Math.min((left + right) / 2, this.width() - (left + right) / 2));
+  }
+
+  // Words that are wider than their room are made smaller.
+  narrow(words, room) {
+    const long = words.getComputedTextLength();
+    if (long > room) words.setAttribute("font-size", 11 * room / long);
   }
 
   // Points of a line in view, thinned to about two a pixel.

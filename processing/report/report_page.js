@@ -63,10 +63,24 @@ function writeLegend(host, charts) {
 
 for (const host of document.querySelectorAll("[data-legend]")) writeLegend(host, REPORT.charts[Number(host.dataset.legend)]);
 
+function drawAnew() {
+  for (const chart of drawn) chart.draw();
+  if (opened.chart) opened.chart.draw();
+}
+
 let wide = window.innerWidth;
 window.addEventListener("resize", () => {
   if (window.innerWidth === wide) return;
   wide = window.innerWidth;
-  for (const chart of drawn) chart.draw();
-  if (opened.chart) opened.chart.draw();
+  drawAnew();
+});
+
+// On paper pictures are as wide as a page: drawn for it, their words keep the size they have on a screen.
+window.addEventListener("beforeprint", () => {
+  document.body.classList.add("paper");
+  drawAnew();
+});
+window.addEventListener("afterprint", () => {
+  document.body.classList.remove("paper");
+  drawAnew();
 });

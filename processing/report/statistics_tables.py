@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from processing.calibration_status import marked
-from processing.display import Units, measured, number
+from processing.comparison.amounts import two_digits
+from processing.display import Units, measured, number, with_unit
 from processing.features.table import FEATURES
 from processing.report.blocks import Block, Folded, TableBlock
 from processing.report.key_table import Table
@@ -47,7 +48,7 @@ def _trend_row(trend: KeyboardTrend, units: Units) -> tuple[str, ...]:
     shown = units.of(trend.unit)
     in_brackets = f" ({shown})" if shown != "1" else ""
     low, high = trend.scatter.interval()
-    spreads = [f"{units.value(value, trend.unit):.2g}" for value in (trend.scatter.spread, low, high)]
+    spreads = [two_digits(units.value(value, trend.unit)) for value in (trend.scatter.spread, low, high)]
     return (
         f"{CAPTIONS[trend.name]}{in_brackets}, {trend.colour}s",
         str(len(trend.numbers)),
@@ -108,14 +109,10 @@ def beyond_chance(recordings: Sequence[Described], units: Units) -> tuple[Block,
 
 
 def _odd_row(odd: StandingOut, one: MeasurandStatistics, units: Units) -> tuple[str, ...]:
-    shown = "" if one.unit == "1" else f" {units.of(one.unit)}"
     return (
         Key(odd.number).name,
         CAPTIONS[one.name],
-        *(
-            f"{number(value, one.unit, units)} {shown if shown != '1' else ''}".strip()
-            for value in (odd.value, odd.usual)
-        ),
+        *(with_unit(value, one.unit, units) for value in (odd.value, odd.usual)),
         f"{odd.deviate:.1f}",
         f"{odd.critical:.1f}",
         f"{odd.modified_z:+.1f}",

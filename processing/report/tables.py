@@ -12,14 +12,20 @@ from processing.report.key_table import Table, key_table
 from processing.report.recorded import Described
 from processing.settings import Settings
 from processing.stages import KeyResult
-from processing.summary import odd_key_sentences
+from processing.summary import nobody_odd_sentence, odd_key_sentences
 from processing.verdicts import notch_sentence, note_order, sustain
 
 
 def odd_tables(recordings: Sequence[Described], units: Units) -> tuple[Block, ...]:
     """Return the keys that stand out from their neighbours, with the reasons."""
     return tuple(
-        _reasons(recorded, odd_key_sentences(recorded.result, units), "Why", recordings, none="No key stands out")
+        _reasons(
+            recorded,
+            odd_key_sentences(recorded.result, units),
+            "Why",
+            recordings,
+            none=nobody_odd_sentence(recorded.result),
+        )
         for recorded in recordings
     )
 
@@ -55,7 +61,7 @@ def _reasons(
     recorded: Described, found: list[tuple[str, str]], why: str, recordings: Sequence[Described], none: str = ""
 ) -> Block:
     if not found:
-        return Sentences((whose(recorded, recordings, none) + ".",))
+        return Sentences((whose(recorded, recordings, none),))
     return TableBlock(whose(recorded, recordings, ""), Table(("Key", why), tuple(found)))
 
 

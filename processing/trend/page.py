@@ -13,6 +13,7 @@ from processing.control.pareto import ParetoRow
 from processing.control.rules import RULES, rules_seen
 from processing.display import Units as Shown
 from processing.display import with_unit
+from processing.own_files import PICTURE, SIGNED, demand_own_place
 from processing.report.blocks import Answer, Block, Caution, ReportContent, Section, Sentences, TableBlock
 from processing.report.charts import Charts
 from processing.report.draw import draw_panel, legend_handles
@@ -21,6 +22,7 @@ from processing.report.key_table import Table
 from processing.report.pdf import write_pdf
 from processing.report.style import house_style, new_figure
 from processing.report.typesetting import broken
+from processing.report.write import PAGE, PAPER
 from processing.trend.capable import Capable
 from processing.trend.line import Line, LineSeries
 from processing.trend.news import caption_of, news_of
@@ -34,6 +36,7 @@ from processing.trend.sentences import (
     sigma_words,
     wide_words,
 )
+from recordings.errors import CannotWrite
 from recordings.safe_files import whole_or_nothing
 
 MOST_CLOSE_UPS = 8
@@ -56,17 +59,34 @@ class Told:
     """The command that makes it again, and the version."""
 
 
+def demand_places(folder: Path) -> None:
+    """Raise FileIsThere or CannotWrite if trend.html or trend.pdf in a folder are not ours to replace."""
+    if folder.exists() and not folder.is_dir():
+        raise CannotWrite(folder, "it is a file; a folder is asked for")
+    if folder.is_dir():
+        demand_own_place(folder / "trend.html", PAGE)
+        demand_own_place(folder / "trend.pdf", PAPER)
+
+
 def write_trend(told: Told, folder: Path, shown: Shown) -> list[Path]:
-    """Write trend.html, trend.pdf and a picture a chart into a folder, replacing older ones; return their paths."""
+    """Write trend.html, trend.pdf and a picture a chart into a folder, replacing older ones; return their paths.
+
+    Raises FileIsThere, CannotWrite: only what `trend` wrote is replaced.
+    """
+    demand_places(folder)
     folder.mkdir(parents=True, exist_ok=True)
     shown = marked_for(told.line, shown)
     content = build_page(told, shown)
     html, pdf = folder / "trend.html", folder / "trend.pdf"
-    with whole_or_nothing(html) as temporary:
-        write_html(content, temporary)
-    with whole_or_nothing(pdf) as temporary:
-        write_pdf(content, temporary)
-    return [html, pdf, *(_write_picture(charts, folder / f"{name}.png") for name, charts in _pictures(told, shown))]
+    pictures = [(folder / f"{name}.png", charts) for name, charts in _pictures(told, shown)]
+    for path, _ in pictures:
+        demand_own_place(path, PICTURE)
+    with whole_or_nothing(html) as page, whole_or_nothing(pdf) as paper:
+        write_html(content, page)
+        write_pdf(content, paper)
+    for path, charts in pictures:
+        _write_picture(charts, path)
+    return [html, pdf, *(path for path, _ in pictures)]
 
 
 def build_page(told: Told, shown: Shown) -> ReportContent:
@@ -195,10 +215,9 @@ def _pictures(told: Told, shown: Shown) -> list[tuple[str, Charts]]:
     return [*found, ("reasons", pareto_charts(told.reasons))] if told.reasons else found
 
 
-def _write_picture(charts: Charts, path: Path) -> Path:
+def _write_picture(charts: Charts, path: Path) -> None:
     with house_style(), whole_or_nothing(path) as temporary:
-        picture(charts).savefig(temporary, format="png", dpi=DPI, metadata={"Software": "keyplumb"})
-    return path
+        picture(charts).savefig(temporary, format="png", dpi=DPI, metadata=SIGNED)
 
 
 def picture(charts: Charts) -> Figure:

@@ -78,8 +78,40 @@ function drive() {
   seen.empty = drawn.filter((one) => one.svg.querySelectorAll("path").length === 0).map((one) => one.panel.title);
   seen.notNumbers = [...document.querySelectorAll("svg *")].filter((one) => [...one.attributes].some((has) => /NaN|undefined|Infinity/.test(has.value))).length;
   seen.tooWide = document.documentElement.scrollWidth - document.documentElement.clientWidth;
+  seen.paper = onPaper();
   seen.fetched = performance.getEntriesByType("resource").length;
   return seen;
+}
+
+// The page as it is laid out on A4: its own rules for print taken as they stand, at the width of a sheet less its margins.
+function onPaper() {
+  const wide = 703;
+  window.dispatchEvent(new Event("beforeprint"));
+  const rules = [...document.styleSheets[0].cssRules].filter((rule) => rule.media && rule.media.mediaText === "print");
+  const print = document.createElement("style");
+  print.textContent = rules.flatMap((rule) => [...rule.cssRules].map((one) => one.cssText)).join("\n");
+  document.head.append(print);
+  document.body.style.width = `${wide}px`;
+  for (const details of document.querySelectorAll("details")) details.open = true;
+  const cells = [...document.querySelectorAll("td")].filter((cell) => /^[-+.\d]+$/.test(cell.textContent));
+  const words = drawn.flatMap((one) => [...one.svg.querySelectorAll("text")].filter((text) => !text.getAttribute("transform")));
+  const seen = {
+    cells: cells.length,
+    brokenNumbers: cells.filter((cell) => linesOf(cell) > 1).map((cell) => cell.textContent),
+    tooWide: [...document.querySelectorAll("table")].filter((table) => table.offsetWidth > wide + 1).length,
+    scrolled: [...document.querySelectorAll(".wide")].filter((one) => getComputedStyle(one).overflowX !== "visible").length,
+    cut: words.filter((text) => text.getBBox().x < -1 || text.getBBox().x + text.getBBox().width > text.ownerSVGElement.viewBox.baseVal.width + 1).map((text) => text.textContent),
+  };
+  print.remove();
+  document.body.style.width = "";
+  window.dispatchEvent(new Event("afterprint"));
+  return seen;
+}
+
+function linesOf(cell) {
+  const range = document.createRange();
+  range.selectNodeContents(cell);
+  return new Set([...range.getClientRects()].map((line) => Math.round(line.top))).size;
 }
 
 window.addEventListener("load", () => {

@@ -145,3 +145,12 @@ def test_a_tile_opens_in_large_and_leads_to_its_neighbour(seen: dict[str, Any]) 
     assert seen["next"] == "D#3"
     assert seen["closed"] is True
     assert seen["reachable"] is True
+
+
+def test_on_paper_no_column_is_lost_no_number_broken_and_no_title_cut(seen: dict[str, Any]) -> None:
+    paper = seen["paper"]
+
+    assert paper["cells"] > 100
+    assert (paper["tooWide"], paper["scrolled"]) == (0, 0)
+    assert paper["brokenNumbers"] == []
+    assert paper["cut"] == []

@@ -115,6 +115,22 @@ def test_a_number_comes_with_unit_and_uncertainty_or_its_reason(path: Path) -> N
         key["sing"]
 
 
+def test_a_key_that_is_not_there_is_told_from_a_name_that_is_none(path: Path) -> None:
+    keys = keyplumb.open(path).keys
+
+    assert keys["Db4"] is keys["C#4"]
+    with pytest.raises(KeyError, match="'H9' is no key; keys are A0"):
+        keys["H9"]
+    with pytest.raises(KeyError, match="holds no C8; it holds C4, C#4, D4"):
+        keys["C8"]
+
+
+def test_a_misspelt_measurand_is_told_with_what_may_be_meant(path: Path, both: Compared) -> None:
+    for plot in (keyplumb.open(path).plot, both.plot):
+        with pytest.raises(KeyError, match="frictoin is no measurand; perhaps friction"):
+            plot("frictoin")
+
+
 def test_a_frame_holds_every_number_with_unit_and_uncertainty_in_its_name(path: Path) -> None:
     recording = keyplumb.open(path)
     frame, key = recording.frame(), recording.keys["C#4"]

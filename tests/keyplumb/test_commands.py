@@ -10,7 +10,7 @@ import re
 import subprocess
 import sys
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -42,8 +42,10 @@ def a_table(path: Path, **changes: float) -> Path:
     return path
 
 
-def a_file(path: Path, keys: int = 1) -> Path:
-    write_recording(path, a_header("bench test"), [a_recording(name=Key(40 + n)) for n in range(keys)])
+def a_file(path: Path, keys: int = 1, *, day: int = 0) -> Path:
+    header = a_header("bench test")
+    run = replace(header.run, started_at=header.run.started_at + timedelta(days=day))
+    write_recording(path, replace(header, run=run), [a_recording(name=Key(40 + n)) for n in range(keys)])
     return path
 
 
@@ -286,7 +288,7 @@ def test_report_writes_both_files_with_what_makes_them_again(tmp_path: Path) -> 
 
 
 def test_report_lays_two_recordings_side_by_side_under_both_their_names(tmp_path: Path) -> None:
-    paths = [a_file(tmp_path / name, keys=8) for name in ("before.h5", "after.h5")]
+    paths = [a_file(tmp_path / name, keys=8, day=day) for day, name in enumerate(("before.h5", "after.h5"))]
 
     assert run("report", *paths) == 0
     assert "before" in (page := (tmp_path / "before-after.html").read_text())
@@ -348,7 +350,7 @@ TROUBLES = [
         ("measure", "r.h5", "--budget", "C4:key_dip", "--monte-carlo", "9"), 2, "between", id="measure: few trials"
     ),
     pytest.param(("info", "."), 3, "folder", id="info: a folder"),
-    pytest.param(("report", "r.h5", "--out", "no/where"), 3, "no such file", id="report: no folder"),
+    pytest.param(("report", "r.h5", "--out", "no/where"), 3, "no such folder", id="report: no folder"),
     pytest.param(("report", "r.h5", "--curves", "A0"), 3, "holds no A0", id="report: key not recorded"),
     pytest.param(("import", "x.csv", "--key", "C4", "--out", "r.h5"), 3, "left alone", id="import: file exists"),
     pytest.param(("import", "x.csv", "--out", "n.h5"), 3, "no column for key", id="import: no key told"),
@@ -358,7 +360,7 @@ TROUBLES = [
     pytest.param(
         ("import", "bad.csv", "--key", "C4", "--out", "n.h5"), 3, "line 3: force is 'x'", id="import: bad cell"
     ),
-    pytest.param(("import", "x.csv", "--key", "C4", "--out", "no/n.h5"), 3, "no such file", id="import: no folder"),
+    pytest.param(("import", "x.csv", "--key", "C4", "--out", "no/n.h5"), 3, "no such folder", id="import: no folder"),
     pytest.param(
         ("import", "x.csv", "--key", "C4", "--out", "n.h5", "--column", "force=3:kg"),
         2,
@@ -457,3 +459,15 @@ def test_every_trouble_that_is_expected_has_an_exit_code() -> None:
     for module in (daq.errors, recordings.errors, processing.errors, rig.errors):
         kinds = [kind for kind in vars(module).values() if isinstance(kind, type) and issubclass(kind, Exception)]
         assert [kind for kind in kinds if not issubclass(kind, (*coded, rig.errors.NoMotor))] == []  # that is a bug
+
+
+def test_a_table_of_many_keys_is_whole_where_nobody_looks_at_a_screen(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+
+    assert run("measure", a_file(tmp_path / "r.h5", keys=8)) == 0
+    said = capsys.readouterr().out
+    head = next(line for line in said.splitlines() if line.startswith("key "))
+    assert "…" not in said
+    assert head.split()[2:6] == ["uncalibrated"] * 3 + ["mm"]

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from keyplumb.__main__ import main
 from keyplumb.commands.demo_talk import tell_comparison
 from processing.display import Units
 from rig.virtual.scenario import keyboard_of, load_scenario
@@ -60,3 +61,13 @@ def test_planted_differences_that_are_missed_are_named_and_fail(
     assert "0 of 13 planted differences found" in said
     assert "missed: more friction of naturals, middle" in said
     assert "0 of them not there in truth" in said
+
+
+def test_a_recording_of_that_name_that_no_demo_made_is_left_alone(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "fern.h5").write_text("weeks of work")
+
+    assert main(["demo", "--out", str(tmp_path), "--keys", "C4"]) == 3
+    assert "it is of no earlier demo" in capsys.readouterr().err
+    assert (tmp_path / "fern.h5").read_text() == "weeks of work"

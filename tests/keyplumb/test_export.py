@@ -151,7 +151,7 @@ def test_a_file_is_written_over_only_if_asked(
     [
         (("--to", "t.txt"), BAD_INPUT, "t.txt: the ending of the name is the format; known are .csv .parquet .xlsx"),
         (("--to", "r.h5", "--replace"), BAD_INPUT, "the ending of the name is the format"),
-        (("--to", "nowhere/t.csv"), BAD_INPUT, "nowhere: no such file"),
+        (("--to", "nowhere/t.csv"), BAD_INPUT, "nowhere: no such folder"),
         (("--to", "t.csv", "--keys", "A0"), BAD_INPUT, "holds none of the keys asked for"),
         (("--to", "t.csv", "--table", "samples", "--front-edge"), WRONG_USE, "leave --front-edge"),
     ],

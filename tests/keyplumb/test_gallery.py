@@ -27,3 +27,14 @@ def test_gallery_of_a_key_that_was_not_recorded_names_it_and_draws_nothing(tmp_p
 
     assert "holds no A0" in capsys.readouterr().err
     assert not (tmp_path / "pictures").exists()
+
+
+def test_gallery_replaces_its_own_pictures_and_nobody_elses(tmp_path, capsys):
+    recording, pictures = a_file(tmp_path / "fern.h5"), tmp_path / "pictures"
+    pictures.mkdir()
+    (pictures / "C4.png").write_bytes(b"\x89PNG of a holiday")
+
+    assert run("gallery", recording, "--out", pictures) == 3
+    assert "left alone; it is nothing that keyplumb drew" in capsys.readouterr().err
+    (pictures / "C4.png").unlink()
+    assert [run("gallery", recording, "--out", pictures) for _ in range(2)] == [0, 0]

@@ -97,6 +97,21 @@ def test_a_table_is_analysed_and_the_exit_code_is_the_verdict(
     assert said in capsys.readouterr().out
 
 
+@pytest.mark.parametrize("ending", [".png", ".pdf", ".svg"])
+def test_a_picture_replaces_only_one_of_a_study(
+    ending: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    picture = tmp_path / f"study{ending}"
+    words = ["gauge", "study", AIAG, "--tolerance", "value=4", "--picture", str(picture)]
+    picture.write_text("notes\n")
+
+    assert main(words) == 3
+    assert "left alone; it is nothing that `gauge --picture` drew" in capsys.readouterr().err
+    assert picture.read_text() == "notes\n"
+    picture.unlink()
+    assert [main(words) for _ in range(2)] == [1, 1]  # unfit, but drawn; and drawn again
+
+
 @pytest.mark.parametrize("ending", [".png", ".pdf"])
 def test_a_study_can_be_had_as_data_and_as_a_picture(
     ending: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]

@@ -189,3 +189,15 @@ def test_the_command_names_the_folders_where_they_were_dots(stepped: Path, monke
     again = _again(build_parser().parse_args(["trend", ".", "--out", "../here"]))
 
     assert (again.store, again.out) == (stepped.name, "here")
+
+
+@pytest.mark.parametrize("name", ["trend.html", "trend.pdf", "key_dip.png"])
+def test_nothing_but_its_own_pages_is_replaced(
+    name: str, stepped: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / name).write_text("notes\n")
+
+    code = main(["trend", str(stepped), "--measurand", "key_dip", "--out", str(tmp_path)])
+    assert (code, "left alone" in capsys.readouterr().err) == (BAD_INPUT, True)
+    assert [path.name for path in tmp_path.iterdir()] == [name]
+    assert (tmp_path / name).read_text() == "notes\n"

@@ -26,7 +26,8 @@ from processing.report.key_table import key_table, short_key_table
 from processing.report.recorded import Recorded
 from processing.report.style import new_figure
 from processing.report.write import write_report
-from processing.summary import odd_key_sentences, summary
+from processing.statistics.keyboard_statistics import describe_keyboard
+from processing.summary import odd_key_sentences, summary, what_was_done
 from processing.views import measure_view, tidy_table, wide_table
 from recordings.calibration_record import (
     CalibrationRecord,
@@ -223,7 +224,10 @@ def test_every_force_that_people_read_carries_its_mark(
     blocks = build_content([Recorded(result)], Units()).blocks()
     tables = [block for block in blocks if isinstance(block, TableBlock) and block.title != "Settings in force"]
     tables += [table for block in blocks if isinstance(block, Folded) for table in block.tables]
-    texts = [*summary(result, Units()), *(why for _, why in odd_key_sentences(result, Units()))]
+    texts = [
+        *summary(result, describe_keyboard(result), Units()),
+        *(why for _, why in odd_key_sentences(result, Units())),
+    ]
     texts += [text for block in blocks if isinstance(block, Answer) for text in block.sentences]
     texts += [cell for block in tables for row in (block.table.heads, *block.table.rows) for cell in row]
 
@@ -246,7 +250,7 @@ KEY = a_recording().key
 
 def test_calibrated_numbers_carry_no_mark() -> None:
     result = by(WHOLE_RECORD)
-    said = [*summary(result, Units()), *key_table(result, Units()).heads]
+    said = [*summary(result, describe_keyboard(result), Units()), *key_table(result, Units()).heads]
 
     assert not any("uncalibrated" in text.lower() for text in said)
     assert measure_view(result)["calibrated"] is True
@@ -296,8 +300,8 @@ def test_at_the_front_edge_the_force_is_less_the_travel_more_and_the_work_the_sa
     assert value(front, "letoff_peak_position") == pytest.approx(value(under, "letoff_peak_position") / 0.9, abs=0.01)
     work = [value(result, "letoff_work") for result in (under, front)]
     assert work[1] == pytest.approx(work[0], rel=0.02)
-    assert "front edge" in summary(front, Units())[0]
-    assert "front edge" not in summary(under, Units())[0]
+    assert "front edge" in what_was_done(front)
+    assert "front edge" not in what_was_done(under)
     assert measure_view(front)["settings"]["stated_at"] == "front edge"
 
 

@@ -1,4 +1,4 @@
-"""Many keys: the line from bass to treble, and who stands out."""
+"""Many keys: who stands out, and what is said of all."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from processing.display import Units
 from processing.features.table import FEATURES
 from processing.keyboard import COMPARED, compare_keys, robust_sigma
 from processing.stages import Finding, KeyResult, Measurement
+from processing.statistics.keyboard_statistics import describe_keyboard
 from processing.summary import summary
 from recordings.keys import ALL_KEYS, Key
 from tests.builders import SETTINGS, a_header
@@ -106,34 +107,11 @@ def test_what_a_check_found_odd_makes_a_key_stand_out() -> None:
     assert odd_names(all_but("C4", a_result(Key.from_name("C4"), findings=(finding,)))) == ["C4"]
 
 
-def test_the_line_is_theil_sens_and_odd_keys_do_not_tilt_it() -> None:
-    results = [a_result(key, down_weight=0.52 - 0.0008 * key.number) for key in ALL_KEYS]
-    results[3:6] = [a_result(key, down_weight=0.9) for key in ALL_KEYS[3:6]]
-    trends = compare_keys(a_header(), tuple(results), SETTINGS).trends
-    line = next(trend for trend in trends if (trend.name, trend.colour) == ("down_weight", "natural"))
-
-    assert line.count == 52
-    assert line.per_octave == pytest.approx(-12 * 0.0008, abs=1e-5)
-    assert (line.first_key, line.last_key) == (1, 88)
-    assert line.at_last == pytest.approx(0.52 - 0.0008 * 88, abs=1e-4)
-
-
-def test_a_line_ends_with_the_keys_that_were_measured() -> None:
-    results = tuple(a_result(key) for key in ALL_KEYS[39:52])
-    line = next(trend for trend in compare_keys(a_header(), results, SETTINGS).trends if trend.colour == "natural")
-
-    assert (line.first_key, line.last_key) == (40, 52)
-
-
 def test_theil_sen_gives_the_handbook_slope() -> None:
     """Hollander & Wolfe's cloud-seeding example (data from memory): median of the ten pairwise slopes is -0.05625."""
     from scipy.stats import theilslopes
 
     assert theilslopes([1.26, 1.27, 1.12, 1.16, 1.03], [1, 2, 3, 4, 5])[0] == pytest.approx(-0.05625)
-
-
-def test_few_keys_have_no_line() -> None:
-    assert compare_keys(a_header(), tuple(a_result(key) for key in ALL_KEYS[:4]), SETTINGS).trends == ()
 
 
 def test_the_robust_sigma_of_normal_values_is_their_standard_deviation() -> None:
@@ -154,7 +132,7 @@ def test_keys_in_motion_are_spoken_of_where_they_were_measured() -> None:
     )
     still = compare_keys(a_header(), tuple(a_result(key, **PLACE) for key in ALL_KEYS), SETTINGS)
 
-    assert summary(moving, Units())[-1] == (
+    assert summary(moving, describe_keyboard(moving), Units())[-1] == (
         "In motion (medians): note told 2.1 ms late, effective mass 0.200 kg uncalibrated, repeats at 7.0 Hz."
     )
-    assert not any("In motion" in sentence for sentence in summary(still, Units()))
+    assert not any("In motion" in sentence for sentence in summary(still, describe_keyboard(still), Units()))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,6 +12,7 @@ import pytest
 
 from processing.display import NEWTON_PER_GF, Units
 from processing.errors import TooManyRecordings
+from processing.keyboard import KeyboardResult, compare_keys
 from processing.pipeline import analyse
 from processing.report.blocks import Answer, Folded, ReportContent, Sentences, TableBlock
 from processing.report.charts import Charts
@@ -18,6 +20,7 @@ from processing.report.content import build_content
 from processing.report.recorded import Made, Recorded, source_file
 from processing.report.style import LOOKS
 from processing.report.write import write_report
+from processing.stages import Finding
 from recordings.keys import Key
 from recordings.types import DiaryEntry, KeyRecording, RawEvents, RawTrace
 from tests.builders import C4, QUICK, Press, SyntheticKey, a_header, a_recording
@@ -86,6 +89,66 @@ def test_the_odd_key_is_named_on_the_first_page_ringed_in_its_strip_and_drawn_be
     assert any(sentence.startswith("D4: ") and "more friction" in sentence for sentence in look_at.sentences)
     assert rings.x.tolist() == [42.0]
     assert any("D4" in panel.title and "pale" in panel.title for panel in charts(content, "Curves")[0].panels)
+
+
+def a_gritty(keyboard: KeyboardResult, names: str) -> KeyboardResult:
+    """Return a keyboard whose check has found grit in some keys."""
+    grit = Finding("gritty", "uneven by {}", ((0.02, "N"),), "clean it", odd=True)
+    keys = tuple(replace(key, findings=(grit,)) if key.key.name in names.split() else key for key in keyboard.keys)
+    return compare_keys(keyboard.header, keys, keyboard.settings)
+
+
+def first_picture(content: ReportContent) -> str:
+    return charts(content, "In short")[0].panels[0].title
+
+
+def test_the_key_on_the_first_page_is_called_odd_if_it_is_and_nothing_else_if_not() -> None:
+    assert first_picture(about(recorded(a_keyboard(range(38, 43))))) == "C4"
+    assert first_picture(about(recorded(a_gritty(a_keyboard((45,)), "F4")))) == "F4, which stands out"
+
+
+@pytest.mark.parametrize(
+    ("numbers", "said"),
+    [
+        ((40,), "Whether one stands out from its neighbours cannot be told of 1 measured key"),
+        (range(40, 45), "Whether one stands out from its neighbours cannot be told of 5 measured keys"),
+        (
+            range(40, 48),
+            "None of the naturals stands out from its neighbours; of the sharps there are too few",
+        ),
+        (range(40, 60), "None stands out from its neighbours."),
+    ],
+)
+def test_too_few_keys_are_not_said_to_have_nobody_odd(numbers: range, said: str) -> None:
+    content = about(recorded(a_keyboard(numbers)))
+    page = [block for block in section(content, "In short") if isinstance(block, Answer)][-1].sentences
+    (below,) = section(content, "Keys that stand out")
+
+    assert page[0].startswith(said)
+    assert isinstance(below, Sentences)
+    assert below.sentences[0].startswith(said)
+
+
+def test_curves_say_which_key_is_odd_in_which_recording_and_which_odd_keys_are_not_shown() -> None:
+    odd = "C2 D2 E2 F2 G2 A2 B2 C6"
+    fern = recorded(a_gritty(a_keyboard(instrument="fern"), odd), "f.h5")
+    moss = recorded(a_gritty(a_keyboard(instrument="moss"), "C2"), "m.h5")
+    content = about(fern, moss)
+    large, tiles = charts(content, "Curves")[0], charts(content, "Every key at a glance")[0]
+    titles = [panel.title for panel in large.panels]
+
+    assert "C2, which stands out in fern and moss" in titles
+    assert "D2, which stands out in fern" in titles
+    assert [title for title in titles if "stands out" not in title]
+    assert "A2, B2, C6 stand out as well: see “Every key at a glance”." in large.caption
+    assert [panel.title for panel in tiles.panels if panel.title.endswith("*")] == [f"{name} *" for name in odd.split()]
+    assert "Keys with * stand out." in tiles.caption
+
+
+def test_let_offs_are_told_by_the_same_parts_of_the_keyboard_as_differences() -> None:
+    titles = [panel.title for panel in charts(about(recorded(a_keyboard())), "The let-off from close by")[0].panels]
+
+    assert titles == ["Bass, A0 to B2", "Middle, C3 to C6", "Treble, C#6 to C8"]
 
 
 @pytest.mark.parametrize(
@@ -259,6 +322,14 @@ def test_the_report_says_from_what_it_can_be_made_again(tmp_path: Path) -> None:
     assert "feature.bed_newton" in said
 
 
+def test_no_cell_or_sentence_has_two_blanks_or_a_power_of_ten() -> None:
+    content = about(recorded(a_keyboard(sticky=STICKY)))
+    beyond = [block for block in content.blocks() if isinstance(block, Folded) and block.title == "Keys beyond chance"]
+
+    assert beyond
+    assert [text for text in texts(content) if "  " in text or re.search(r"\de[+-]\d", text)] == []
+
+
 def test_what_happened_at_the_rig_stands_beside_the_numbers() -> None:
     at = datetime(2026, 3, 1, tzinfo=UTC)
     diary = (DiaryEntry(at, "check", "the rig is fit"), DiaryEntry(at, "cable", "the cable was pulled"))
@@ -294,9 +365,10 @@ def test_bars_of_a_budget_add_up_as_squares() -> None:
 
 
 def test_a_report_replaces_an_older_one_whole(tmp_path: Path) -> None:
-    (tmp_path / "r.html").write_text("old")
+    older, _ = write_report([recorded(a_keyboard((40,), instrument="older"))], tmp_path / "r", Units())
+    assert "older: how" in older.read_text(encoding="utf-8")
     html, pdf = write_report([recorded(a_keyboard((40,)))], tmp_path / "r", Units("N", "mm"))
 
-    assert "old" not in html.read_text(encoding="utf-8")[:10]
+    assert "older: how" not in html.read_text(encoding="utf-8")
     assert pdf.stat().st_size > 5000
     assert sorted(path.name for path in tmp_path.iterdir()) == ["r.html", "r.pdf"]

@@ -29,4 +29,4 @@ def a_unit(
     header = a_header("moss")
     run = replace(header.run, started_at=BEGUN + timedelta(minutes=minutes))
     results = tuple(KeyResult(Key(number), 3, measured, "none", (), None) for number in keys)
-    return KeyboardResult(replace(header, run=run), Settings(), results, (), ())
+    return KeyboardResult(replace(header, run=run), Settings(), results, ())
