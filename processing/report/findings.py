@@ -11,13 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from processing.comparison.band_words import band_sentences
+from processing.comparison.band_words import band_sentences, where_of
 from processing.comparison.compare import compare_keyboards
 from processing.comparison.curves import CurveBand
 from processing.comparison.regions import REGIONS
 from processing.comparison.sentences import pair_sentences
 from processing.comparison.types import Comparison, PairComparison
-from processing.comparison.view import difference_table
+from processing.comparison.view import difference_table, how_to_read
 from processing.display import Units
 from processing.errors import NothingInCommon
 from processing.report.blocks import Answer, Block, Folded, Sentences, TableBlock
@@ -102,7 +102,7 @@ def difference_tables(recordings: Sequence[Described], found: Found, units: Unit
         for pair in found.comparison.pairs
     )
     on_paper = "Every difference with its interval is in the HTML file, and in a table by: keyplumb compare --table."
-    return (Folded("All differences", on_paper, tables),)
+    return (Sentences((how_to_read(found.comparison),)), Folded("All differences", on_paper, tables))
 
 
 def travel(recordings: Sequence[Described], found: Found, units: Units) -> tuple[Block, ...]:
@@ -113,7 +113,9 @@ def travel(recordings: Sequence[Described], found: Found, units: Units) -> tuple
     blocks: list[Block] = []
     for number, pair in enumerate(found.comparison.pairs, 1):
         if pair.bands:
-            blocks += [_bands(pair, In(joint), number), Sentences(tuple(band_sentences(pair, joint)))]
+            blocks.append(_bands(pair, In(joint), number))
+        if said := band_sentences(pair, joint):
+            blocks.append(Sentences(tuple(said)))
     return tuple(blocks)
 
 
@@ -128,7 +130,7 @@ def _bands(pair: PairComparison, to: In, number: int) -> Charts:
     reaches = (float(np.max(np.abs(band.difference_newton) + band.half_width_newton)) for band in shown)
     reach = max(SMALLEST_RANGE, *reaches)
     force = to.axis("difference", "N", -(1.0 + ROOM) * reach, (1.0 + ROOM) * reach)
-    panels = tuple(_band_panel(band, to, force, number) for band in shown)
+    panels = tuple(_band_panel(band, where_of(pair, band), to, force, number) for band in shown)
     return Charts(
         caption=f"{pair.second} less {pair.first}, mean of the {shown[0].colour}s that both have. All bands together "
         "hold all over the travel with 95 %; where one leaves out 0 they surely differ. The way ends where the key bed "
@@ -140,12 +142,11 @@ def _bands(pair: PairComparison, to: In, number: int) -> Charts:
     )
 
 
-def _band_panel(band: CurveBand, to: In, force: Axis, number: int) -> Panel:
-    region = next(region for region in REGIONS if region.name == band.region)
+def _band_panel(band: CurveBand, where: str, to: In, force: Axis, number: int) -> Panel:
     way, end = to(band.way_mm, "mm"), float(band.way_mm[-1])
     zero = np.zeros(2)
     return Panel(
-        title=f"{'Pressing' if band.branch == 'down' else 'Letting up'} {region.where} ({band.keys} keys)",
+        title=f"{'Pressing' if band.branch == 'down' else 'Letting up'} {where} ({band.keys} keys)",
         x=to.axis("displacement from touch", "mm", 0.0, end),
         y=force,
         lines=(

@@ -9,7 +9,7 @@ import pytest
 from scipy.special import ndtri, stdtrit
 from scipy.stats import binomtest
 
-from benchmarks.error_rates import _curves
+from benchmarks.error_rates import BAND_COVERAGE, bands_cry_wolf
 from processing.budget.calibration_lines import (
     COMPLIANCE,
     DISPLACEMENT_POWERS,
@@ -21,7 +21,7 @@ from processing.budget.calibration_lines import (
 from processing.budget.lines import Budget, Correlation, Line
 from processing.budget.sources import LATENCY, NOISE, SMOOTHING
 from processing.comparison.compare import compare_keyboards
-from processing.comparison.curves import BandSettings, band_of, fading_of_curves
+from processing.comparison.curves import BandSettings, band_of
 from processing.comparison.paired import pair
 from processing.comparison.regions import PARTS
 from processing.comparison.shared_curves import SharedOnCurves
@@ -35,7 +35,6 @@ NATURALS = tuple(key for key in ALL_KEYS if key.colour == "natural")
 WAY = np.arange(0.0, 8.0, 0.05)
 HALF, WHOLE = 0.2 + 0.05 * WAY, 0.4 + 0.1 * WAY
 """Mean curves, N: 0.05 and 0.1 N/mm steep."""
-COVERAGE = 1.0 - 0.05 / 6.0
 MANY = 1e6
 """Degrees of freedom: Student's t is as wide as the normal distribution to 2e-6."""
 CLOSE = 1e-5
@@ -63,7 +62,7 @@ def shared_u(first: Series, second: Series, *, one_record: bool = False) -> Arra
     """Of a mean curve WHOLE of the second less HALF of the first."""
     both = pair(first, second, one_record=one_record)
     numbers = [key.number for key in NATURALS[:20]]
-    return SharedOnCurves([], [], "down", both, numbers, COVERAGE).u_on(WAY, HALF, WHOLE)
+    return SharedOnCurves([], [], "down", both, numbers, BAND_COVERAGE).u_on(WAY, HALF, WHOLE)
 
 
 NOTHING = a_series(0.5, ())
@@ -123,7 +122,7 @@ def test_a_weight_of_next_to_nothing_is_no_measure_of_a_share() -> None:
 
 
 def test_a_weight_that_no_key_has_shares_nothing() -> None:
-    assert np.all(SharedOnCurves([], [], "up", None, [1], COVERAGE).u_on(WAY, HALF, WHOLE) == 0.0)
+    assert np.all(SharedOnCurves([], [], "up", None, [1], BAND_COVERAGE).u_on(WAY, HALF, WHOLE) == 0.0)
 
 
 @pytest.mark.parametrize("pairs", [1, 2])
@@ -161,23 +160,7 @@ def test_bands_are_drawn_so_that_those_of_all_parts_ways_and_pairs_hold_together
     assert u[0] > 0.0
 
 
-def any_of_six_cries_wolf(seed: int, coverage: float) -> bool:
-    """Two ways whose curves resemble each other, three parts of the naturals, no difference: is one told."""
-    random = np.random.default_rng((seed, 10))
-    down = _curves(random, 52, 0.0, way=80)
-    up = 0.7 * down + np.sqrt(0.51) * _curves(random, 52, 0.0, way=80)
-    told = False
-    for curves in (down, up):
-        fading = fading_of_curves([(tuple(range(52)), curves)])
-        for part in PARTS:
-            inside = [place for place, key in enumerate(NATURALS) if part.holds(key.number)]
-            settings = BandSettings(step_mm=0.05, draws=500, seed=seed, coverage=coverage)
-            u, factor = band_of(tuple(inside), curves[inside], fading, np.zeros(80), settings)
-            told |= bool(np.any(np.abs(curves[inside].mean(axis=0)) > factor * u))
-    return told
-
-
 def test_of_all_bands_together_none_leaves_out_0_more_often_than_stated() -> None:
-    cried = sum(any_of_six_cries_wolf(seed, COVERAGE) for seed in range(40))
+    cried = sum(bands_cry_wolf(seed, 0.0, BAND_COVERAGE) for seed in range(40))
 
     assert binomtest(cried, 40, 0.05, alternative="greater").pvalue > 0.005
