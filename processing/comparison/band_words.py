@@ -10,7 +10,7 @@ import numpy as np
 
 from processing.comparison.amounts import plus_minus
 from processing.comparison.curves import FEWEST_CURVES, CurveBand
-from processing.comparison.regions import PARTS, REGIONS, WHOLE, spoken_of
+from processing.comparison.regions import PARTS, REGIONS, WHOLE, Region, spoken_of
 from processing.comparison.types import PairComparison
 from processing.display import Units, count_of, with_unit
 from processing.keyboard import COLOURS
@@ -39,10 +39,10 @@ def band_sentences(pair: PairComparison, units: Units) -> list[str]:
     return [*told, *_why_not(pair, have)]
 
 
-def where_of(pair: PairComparison, band: CurveBand) -> str:
-    """Return where on the keyboard the keys of a band lie, as in "in the bass, from C2 to B2"."""
+def region_of(pair: PairComparison, band: CurveBand) -> Region:
+    """Return where on the keyboard the keys of a band lie, as people should speak of it."""
     region = next(region for region in REGIONS if region.name == band.region)
-    return spoken_of(region, _numbers(pair, band.colour)).where
+    return spoken_of(region, _numbers(pair, band.colour))
 
 
 def _numbers(pair: PairComparison, colour: str) -> list[int]:
@@ -57,7 +57,7 @@ def _sentence(pair: PairComparison, band: CurveBand, units: Units) -> str:
         return ""
     stretches = ", ".join(_stretch(band, start, end, units) for start, end in long[:STRETCHES_NAMED])
     more = f" and {len(long) - STRETCHES_NAMED} shorter stretches" if len(long) > STRETCHES_NAMED else ""
-    where = where_of(pair, band)
+    where = region_of(pair, band).where
     return f"{DOING[band.branch]} a {band.colour} {where}, {pair.second} differs from {pair.first}: {stretches}{more}."
 
 

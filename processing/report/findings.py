@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from processing.comparison.band_words import band_sentences, where_of
+from processing.comparison.band_words import band_sentences, region_of
 from processing.comparison.compare import compare_keyboards
 from processing.comparison.curves import CurveBand
 from processing.comparison.regions import REGIONS
@@ -130,7 +130,7 @@ def _bands(pair: PairComparison, to: In, number: int) -> Charts:
     reaches = (float(np.max(np.abs(band.difference_newton) + band.half_width_newton)) for band in shown)
     reach = max(SMALLEST_RANGE, *reaches)
     force = to.axis("difference", "N", -(1.0 + ROOM) * reach, (1.0 + ROOM) * reach)
-    panels = tuple(_band_panel(band, where_of(pair, band), to, force, number) for band in shown)
+    panels = tuple(_band_panel(band, region_of(pair, band).short, to, force, number) for band in shown)
     return Charts(
         caption=f"{pair.second} less {pair.first}, mean of the {shown[0].colour}s that both have. All bands together "
         "hold all over the travel with 95 %; where one leaves out 0 they surely differ. The way ends where the key bed "
@@ -146,7 +146,7 @@ def _band_panel(band: CurveBand, where: str, to: In, force: Axis, number: int) -
     way, end = to(band.way_mm, "mm"), float(band.way_mm[-1])
     zero = np.zeros(2)
     return Panel(
-        title=f"{'Pressing' if band.branch == 'down' else 'Letting up'} {where} ({band.keys} keys)",
+        title=f"{'Pressing' if band.branch == 'down' else 'Letting up'}: {where} ({band.keys} keys)",
         x=to.axis("displacement from touch", "mm", 0.0, end),
         y=force,
         lines=(
