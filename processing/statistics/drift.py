@@ -23,17 +23,16 @@ from math import inf, sqrt
 from typing import Literal
 
 import numpy as np
-from scipy.special import fdtrc, stdtrit
+from scipy.special import fdtrc
 
 from processing.budget.lines import Correction, Correlation, Line
 from processing.stages import FloatArray
 from processing.statistics.correlated import Estimate
+from processing.statistics.drift_fit import FEWEST_DOF, Fit, Seen, powers_of_time, rounding
 from recordings.keys import Key
 
 SECONDS_PER_HOUR = 3600.0
 SITTING, BEND = "drift over the sitting", "bend of the drift over the sitting"
-FEWEST_DOF = 2
-"""With one, a 95 % interval is 12.7 standard uncertainties wide."""
 BENT_AT = 0.2
 """Probability by chance under which recordings may not lie on a straight line: so lenient because a bend that is
 overlooked makes intervals wrong, and one that is allowed for in vain only wide."""
@@ -41,8 +40,6 @@ TIMES_AS_UNSURE = 3.0
 """By so much may the keyboard's own recording be less sure of a straight drift than means of recordings are."""
 MOST_MAGNIFIED = 10.0
 """What the drift from first to last key may be unsure by, in repeatabilities: checks nearly at one time are worse."""
-ROUNDING = 1e-9
-"""Share of the values below which a slope or a scatter is that of the arithmetic."""
 Untold = Literal["too few", "at one time"]
 """Why checks tell no drift."""
 
@@ -129,58 +126,6 @@ class Drift:
         return np.array([hours, hours**2 - self.hours[1] ** 2 / 3.0])[: len(self.coefficients)]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Seen:
-    """One way of looking at checks: n values, what they hang on beside time, and when they were measured."""
-
-    values: FloatArray
-    hours: FloatArray
-    held: FloatArray
-    """Shape (n, h): a column for each key, recording or whatever is not the drift."""
-    each: int
-    """How many measurements a value is the mean of."""
-    least_scatter: float
-    """Of a value: if it is read in steps, that of a step."""
-
-    def free_of_held(self, columns: FloatArray) -> FloatArray:
-        """Return columns (n, c) or one (n,) without all that `held` can explain."""
-        free: FloatArray = columns - self.held @ np.linalg.lstsq(self.held, columns, rcond=None)[0]
-        return free
-
-    @property
-    def dof(self) -> int:
-        """What is left to tell the scatter about a straight drift."""
-        return len(self.values) - int(np.linalg.matrix_rank(self.held)) - 1
-
-    @property
-    def hour_u(self) -> float:
-        """Standard uncertainty of the slope in repeatabilities an hour."""
-        free = self.free_of_held(self.hours)
-        square = float(free @ free)
-        return inf if square <= (ROUNDING * np.ptp(self.hours)) ** 2 else 1.0 / sqrt(square * self.each)
-
-    @property
-    def half_width(self) -> float:
-        """Half-width of the slope's 95 % interval in repeatabilities an hour."""
-        return inf if self.dof < FEWEST_DOF else self.hour_u * float(stdtrit(self.dof, 0.975))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Fit:
-    """Least squares: coefficients of powers of time, what is not explained, and its degrees of freedom."""
-
-    coefficients: FloatArray
-    spread: FloatArray
-    """Covariance of the coefficients for a scatter of 1."""
-    square: float
-    dof: int
-
-    @property
-    def covariance(self) -> FloatArray:
-        """Return the covariance of the coefficients."""
-        return self.spread * (self.square / self.dof)
-
-
 def drift_of(
     checks: Sequence[CheckedAgain], sitting_s: tuple[float, float], *, bent_at: float = BENT_AT
 ) -> Drift | Untold:
@@ -197,7 +142,7 @@ def drift_of(
     last = (sitting_s[1] - sitting_s[0]) / 2.0 / SECONDS_PER_HOUR
     if seen.dof < FEWEST_DOF or seen.hour_u == inf or 2.0 * last * seen.hour_u > MOST_MAGNIFIED:
         return "at one time"
-    straight, bent = _fit(seen, 1), _fit(seen, 2)
+    straight, bent = powers_of_time(seen, 1), powers_of_time(seen, 2)
     assert straight is not None
     if seen is other:
         return Drift(
@@ -225,26 +170,26 @@ def _by_key(checks: Sequence[CheckedAgain]) -> FloatArray:
     return np.array([[check.key == key for key in keys] for check in checks], np.float64)
 
 
-def _within_recordings(checks: Sequence[CheckedAgain], sitting_s: tuple[float, float]) -> _Seen:
+def _within_recordings(checks: Sequence[CheckedAgain], sitting_s: tuple[float, float]) -> Seen:
     """Return the checks as values that hang on their key and on their recording."""
     recordings = sorted({check.recording for check in checks})
     off = np.array([[check.recording == one for one in recordings] for check in checks], np.float64)
     values = np.array([check.value for check in checks])
-    return _Seen(values, _hours(checks, sitting_s), np.hstack([_by_key(checks), off]), 1, _least_scatter(checks))
+    return Seen(values, _hours(checks, sitting_s), np.hstack([_by_key(checks), off]), 1, _least_scatter(checks))
 
 
-def _from_recording_to_recording(checks: Sequence[CheckedAgain], sitting_s: tuple[float, float]) -> _Seen:
+def _from_recording_to_recording(checks: Sequence[CheckedAgain], sitting_s: tuple[float, float]) -> Seen:
     """Return the means of recordings, over the keys that all of them hold."""
     recordings = sorted({check.recording for check in checks})
     held = [{check.key for check in checks if check.recording == one} for one in recordings]
     common = set.intersection(*held) if held else set()
     if not common:
-        return _Seen(np.zeros(0), np.zeros(0), np.zeros((0, 1)), 1, 0.0)
+        return Seen(np.zeros(0), np.zeros(0), np.zeros((0, 1)), 1, 0.0)
     of_each = [[check for check in checks if check.recording == one and check.key in common] for one in recordings]
     values = np.array([np.mean([check.value for check in some]) for some in of_each])
     hours = np.array([np.mean(_hours(some, sitting_s)) for some in of_each])
     least = _least_scatter(checks) / sqrt(len(common))
-    return _Seen(values, hours, np.ones((len(recordings), 1)), len(common), least)
+    return Seen(values, hours, np.ones((len(recordings), 1)), len(common), least)
 
 
 def _least_scatter(checks: Sequence[CheckedAgain]) -> float:
@@ -255,36 +200,15 @@ def _least_scatter(checks: Sequence[CheckedAgain]) -> float:
     """
     of_keys = [np.sort([check.value for check in checks if check.key == key]) for key in {c.key for c in checks}]
     changes = np.concatenate([np.diff(values) for values in of_keys])
-    steps = changes[changes > _rounding(np.concatenate(of_keys))]
+    steps = changes[changes > rounding(np.concatenate(of_keys))]
     return float(steps.min()) / sqrt(12.0) if 0 < len(steps) < len(changes) else 0.0
 
 
-def _rounding(values: FloatArray) -> float:
-    return ROUNDING * float(np.max(np.abs(values)))
-
-
-def _fit(seen: _Seen, degree: int) -> _Fit | None:
-    """Return the drift of that degree; None if its powers cannot be told apart, or nothing is left over."""
-    powers = seen.hours[:, None] ** np.arange(1, degree + 1)
-    free, dof = seen.free_of_held(powers), seen.dof + 1 - degree
-    size = np.linalg.norm(powers, axis=0)
-    if dof < 1 or np.linalg.matrix_rank(free / size, tol=sqrt(ROUNDING)) < degree:
-        return None
-    values = seen.free_of_held(seen.values)
-    spread: FloatArray = np.asarray(np.linalg.inv(free.T @ free), np.float64)
-    coefficients = spread @ (free.T @ values)
-    left = values - free @ coefficients
-    told = np.abs(coefficients) * np.linalg.norm(free, axis=0) > _rounding(seen.values)
-    square = float(left @ left)
-    square = 0.0 if square <= dof * _rounding(seen.values) ** 2 else square
-    return _Fit(np.where(told, coefficients, 0.0), spread, max(square, dof * seen.least_scatter**2), dof)
-
-
-def _straightness(checks: Sequence[CheckedAgain], seen: _Seen, straight: _Fit) -> tuple[float, float]:
+def _straightness(checks: Sequence[CheckedAgain], seen: Seen, straight: Fit) -> tuple[float, float]:
     """Return the probability that recordings which lie on the line and are not off as a whole lie so unevenly, and the
     standard deviation of what they are off by."""
     alike = replace(seen, held=_by_key(checks))
-    together = _fit(alike, 1)
+    together = powers_of_time(alike, 1)
     assert together is not None
     more = together.dof - straight.dof
     if together.square == 0.0:
@@ -294,7 +218,7 @@ def _straightness(checks: Sequence[CheckedAgain], seen: _Seen, straight: _Fit) -
     return float(fdtrc(more, straight.dof, uneven / by_chance)) if by_chance else 0.0, differ
 
 
-def _p_of_bend(bent: _Fit | None) -> float | None:
+def _p_of_bend(bent: Fit | None) -> float | None:
     """Return the probability of such a bend by chance; None: nothing is left over to tell."""
     if bent is None:
         return None
