@@ -31,11 +31,11 @@ from processing.budget.sources import LATENCY, LEAN, SMOOTHING
 from processing.comparison.curves import Branch
 from processing.comparison.paired import Paired
 from processing.stages import Curve, FloatArray
-from processing.statistics.drift import SITTING
+from processing.statistics.drift import BEND, SITTING
 from processing.statistics.shared import SharedParts, joined
 
 WEIGHT_OF: dict[Branch, str] = {"down": "down_weight", "up": "up_weight"}
-NOT_ON_CURVES = (LATENCY, LEAN, SMOOTHING, SITTING)
+NOT_ON_CURVES = (LATENCY, LEAN, SMOOTHING, SITTING, BEND)
 LEAST_NEWTON = 0.05
 """A weight that is smaller, as the up weight of a heavy action may be, is no measure of a share."""
 MOVES_PLACES = {

@@ -43,7 +43,7 @@ from processing.budget.sources import (
     ZERO,
 )
 from processing.dynamics import sources
-from processing.statistics.drift import SITTING
+from processing.statistics.drift import BEND, SITTING
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +117,7 @@ AMONG_KEYS = (
     _shared(HYSTERESIS, "every stroke loads the cell on its way down and unloads it on its way up"),
     _shared(TEMPERATURE, "one room"),
     _shared(SITTING, "one slope, which acts on each key by its hours from the middle, signed"),
+    _shared(BEND, "one bend, which acts on each key by the square of its hours, signed"),
 )
 OWN = frozenset(row.name for row in AMONG_KEYS if not row.shared)
 """Lines by which keys do not err alike."""
