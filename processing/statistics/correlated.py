@@ -8,8 +8,8 @@ and not all alike; the ratio's exact tail follows from r (`exact_tail.py`), its 
 counts, and a scaled t stands for it. r itself is taken from normal scores of the steps from key to key, over all keys
 of both colours: neither a trend, nor one big step, nor an odd key moves it much.
 Sources: cosines: Mueller, J. Econometrics 141:1331, 2007; Lazarus, Lewis, Stock & Watson, J. Bus. Econ. Stat. 36:541,
-2018; normal scores: van der Waerden, Indag. Math. 14:453, 1952; the mean over r is our own, and `make error-rates`
-shows that the intervals hold.
+2018; parts together: Cochran & Cox, Experimental Designs, 1957 (from memory); normal scores: van der Waerden, Indag.
+Math. 14:453, 1952; the mean over r is our own, and `make error-rates` shows that the intervals hold.
 """
 
 from __future__ import annotations
@@ -63,10 +63,17 @@ class Estimate:
         return float(2.0 * stdtr(self.dof, -abs(self.value) / self.u))
 
     def with_common(self, u: float, dof: float) -> Estimate:
-        """Return the same number with a part that is independent of the first: Welch-Satterthwaite (GUM G.4.1)."""
-        total = float(np.hypot(self.u, u))
-        weighted = self.u**4 / self.dof + u**4 / dof
-        return Estimate(self.value, total, min(MOST_DOF, total**4 / weighted) if weighted > 0.0 else MOST_DOF)
+        """Return the same number with a part that is independent of the first.
+
+        Its degrees of freedom are the harmonic mean of both, weighted by the variances, as good as Cochran's weighted
+        mean of Student's factors. Those of Welch and Satterthwaite are more than either part has, and most where one
+        part is small by chance: wrong where few degrees of freedom meet a family of tests.
+        """
+        variance, added = self.u**2, u**2
+        if variance + added == 0.0:
+            return Estimate(self.value, 0.0, MOST_DOF)
+        dof = (variance + added) / (variance / self.dof + added / dof)
+        return Estimate(self.value, float(np.sqrt(variance + added)), min(MOST_DOF, dof))
 
 
 @dataclass(frozen=True, slots=True)

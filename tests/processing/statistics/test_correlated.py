@@ -112,3 +112,17 @@ def test_few_values_have_no_scatter_of_their_own() -> None:
 
 def test_an_estimate_that_is_sure_is_either_nothing_or_certain() -> None:
     assert (Estimate(0.0, 0.0, 5.0).p, Estimate(1.0, 0.0, 5.0).p) == (1.0, 0.0)
+
+
+@given(u=st.floats(0.01, 9.0), own=st.floats(2.0, 20.0), dof=st.floats(2.0, 1000.0))
+def test_parts_together_are_no_surer_than_the_surest_and_no_less_sure_than_the_other(
+    u: float, own: float, dof: float
+) -> None:
+    both = Estimate(1.0, 1.0, own).with_common(u, dof)
+
+    assert both.u == pytest.approx(np.hypot(1.0, u))
+    assert min(own, dof) * (1.0 - 1e-9) <= both.dof <= max(own, dof) * (1.0 + 1e-9)
+
+
+def test_nothing_beside_nothing_is_sure() -> None:
+    assert Estimate(1.0, 0.0, 5.0).with_common(0.0, 5.0).u == 0.0

@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 from scipy.stats import f_oneway, ttest_ind
 
+from processing.budget.lines import Budget, Line
+from processing.budget.propagation import combine
 from processing.statistics.correlated import Estimate
 from processing.statistics.scatter import Scatter, ratio_of_spreads
 from tests.processing.statistics.truths import FOLDER, column, table, told
@@ -17,7 +19,12 @@ def mean_of_sample(values: np.ndarray) -> Estimate:  # type: ignore[type-arg]
 
 def difference_of(first: np.ndarray, second: np.ndarray) -> Estimate:  # type: ignore[type-arg]
     one, other = mean_of_sample(first), mean_of_sample(second)
-    return Estimate(one.value - other.value, one.u, one.dof).with_common(other.u, other.dof)
+    lines = tuple(
+        Line(name=name, kind="A", distribution="t", u=part.u, unit="1", dof=part.dof)
+        for name, part in (("one", one), ("other", other))
+    )
+    both = combine(Budget(measurand="difference", unit="1", value=one.value - other.value, lines=lines))
+    return Estimate(one.value - other.value, both.u, both.dof)
 
 
 def test_two_independent_parts_give_welchs_t_of_the_handbook() -> None:
