@@ -32,7 +32,7 @@ from processing.comparison.verdicts import holm
 from processing.statistics.correlated import Resemblance, resemblance_of
 from processing.statistics.drift import SECONDS_PER_HOUR, CheckedAgain, Drift, drift_of
 from processing.statistics.keyboard_statistics import standing_out
-from processing.statistics.series import Series
+from processing.statistics.series import PLACES, Series
 from processing.statistics.settings import StatisticsSettings
 from processing.statistics.shared import SharedParts, nothing_shared
 from processing.statistics.trend import trend_of
@@ -113,11 +113,9 @@ def keyboard(
     noise = NOISE * random.standard_normal(len(numbers))
     values = more + world.slope * along + 4.0 * world.bend * along * (1.0 - along) + noise
     for colour in COLOURS:
-        places = {key.number: place for place, key in enumerate(key for key in ALL_KEYS if key.colour == colour)}
-        of_all = world.scatter * faded(random, len(places), world.fading)
-        for index, number in enumerate(numbers.tolist()):
-            if number in places:
-                values[index] += of_all[places[number]]
+        of_all = world.scatter * faded(random, sum(key.colour == colour for key in ALL_KEYS), world.fading)
+        own = np.array([key.colour == colour for key in world.keys])
+        values[own] += of_all[[PLACES[number] for number in numbers[own].tolist()]]
     rate = world.drift * random.standard_normal() / max(2.0 * times[-1], 1.0)
     values, shared = _corrected(random, values + rate * times, noise, rate, world)
     return {(name, colour): _series(name, colour, world, values, shared) for colour in COLOURS}

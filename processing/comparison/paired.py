@@ -23,7 +23,15 @@ from processing.budget.calibration_lines import BACKLASH, COMPLIANCE, DISPLACEME
 from processing.budget.lines import Budget
 from processing.budget.propagation import MOST_DOF, combine
 from processing.stages import FloatArray, read_only
-from processing.statistics.correlated import FEWEST, Estimate, Places, Resemblance, mean_of, mean_of_few
+from processing.statistics.correlated import (
+    FEWEST,
+    Estimate,
+    Places,
+    Resemblance,
+    independent_parts,
+    mean_of,
+    mean_of_few,
+)
 from processing.statistics.series import PLACES, Series
 from processing.statistics.shared import SharedParts, joined
 
@@ -140,8 +148,5 @@ def mean_difference(paired: Paired, inside: list[int], resemblance: Resemblance)
 
 def _by_budgets(paired: Paired, inside: list[int]) -> Estimate:
     """Return the mean difference as unsure as what each key has for itself makes it: nothing is said of other keys."""
-    own_u, own_dof = paired.own_u[inside], paired.own_dof[inside]
-    u = float(np.sqrt(np.sum(own_u**2))) / len(inside)
-    weighted = float(np.sum(own_u**4 / own_dof))
-    dof = float(np.sum(own_u**2)) ** 2 / weighted if weighted > 0.0 else MOST_DOF
-    return Estimate(float(np.mean(paired.differences[inside])), u, min(MOST_DOF, dof))
+    u, dof = independent_parts(paired.own_u[inside] / len(inside), paired.own_dof[inside])
+    return Estimate(float(np.mean(paired.differences[inside])), u, dof)

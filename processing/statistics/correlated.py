@@ -76,6 +76,13 @@ class Estimate:
         return Estimate(self.value, float(np.sqrt(variance + added)), min(MOST_DOF, dof))
 
 
+def independent_parts(parts: FloatArray, dofs: FloatArray) -> tuple[float, float]:
+    """Return what independent parts make together, and its degrees of freedom (Welch-Satterthwaite, GUM G.4.1)."""
+    u = float(np.sqrt(np.sum(parts**2)))
+    weighted = float(np.sum(parts**4 / dofs))
+    return u, min(MOST_DOF, u**4 / weighted) if weighted > 0.0 else MOST_DOF
+
+
 @dataclass(frozen=True, slots=True)
 class Resemblance:
     """How strongly next neighbours correlate, and how well that is known."""

@@ -12,9 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from processing.budget.propagation import MOST_DOF, combine
-from processing.stages import FloatArray
-from processing.statistics.correlated import FEWEST, Estimate, Resemblance, mean_of
+from processing.budget.propagation import combine
+from processing.statistics.correlated import FEWEST, Estimate, Resemblance, independent_parts, mean_of
 from processing.statistics.series import PLACES, Series
 from processing.statistics.shared import joined
 
@@ -42,17 +41,10 @@ def steps_of(series: Series) -> tuple[Step, ...]:
         if beside:
             difference = float(series.values[index] - np.mean(series.values[beside]))
             parts = series.own_u[[index, *beside]] / np.array([1.0, *[len(beside)] * len(beside)])
-            u, dof = _combined(parts, series.own_dof[[index, *beside]])
+            u, dof = independent_parts(parts, series.own_dof[[index, *beside]])
             numbers = tuple(series.numbers[place] for place in beside)
             steps.append(Step(series.numbers[index], difference, u, dof, numbers))
     return tuple(steps)
-
-
-def _combined(parts: FloatArray, dofs: FloatArray) -> tuple[float, float]:
-    """Return what independent parts make together, and its degrees of freedom (Welch-Satterthwaite, GUM G.4.1)."""
-    u = float(np.sqrt(np.sum(parts**2)))
-    weighted = float(np.sum(parts**4 / dofs))
-    return u, min(MOST_DOF, u**4 / weighted) if weighted > 0.0 else MOST_DOF
 
 
 def sharps_less_naturals(naturals: Series, sharps: Series, resemblance: Resemblance) -> Estimate | None:
