@@ -12,7 +12,7 @@ from dataclasses import replace
 from functools import partial
 from itertools import product
 
-from daq.calibration.hand_presses import HandPressSettings, hand_press
+from daq.calibration.hand_presses import HandPressSettings, Wanted, hand_press
 from daq.calibration.presses import MotorPresser, Press, PressSettings, prepare_motor
 from daq.errors import NothingUnderPlunger, NotPressed
 from daq.sitting import RigSitting
@@ -131,8 +131,13 @@ class PressBench:
         """Take one press and keep it; return whether there was one."""
         try:
             if self._motor is None:
-                self._guide.tell(f"press {how} on the {under}, to some 5 N, and let go (Enter if that goes unseen)")
-                press = hand_press(self._sitting, self._guide.said_over, self._by_hand)
+                words = {
+                    Wanted.PRESS: f"press {how} on the {under}, to some 5 N, and let go (Enter if that goes unseen)",
+                    Wanted.HANDS_OFF: "hands off the plunger, please: its zero is read in the air, before the press",
+                }
+                press = hand_press(
+                    self._sitting, lambda wanted: self._guide.tell(words[wanted]), self._guide.said_over, self._by_hand
+                )
             else:
                 self._motor.touch(under)
                 press = by_motor(self._motor)
