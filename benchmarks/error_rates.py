@@ -29,8 +29,9 @@ from processing.comparison.curves import BandSettings, band_of, fading_of_curves
 from processing.comparison.regions import PARTS
 from processing.comparison.settings import ComparisonSettings
 from processing.comparison.verdicts import holm
+from processing.statistics.checked_again import OWN, SECONDS_PER_HOUR, CheckedAgain
 from processing.statistics.correlated import Resemblance, resemblance_of
-from processing.statistics.drift import SECONDS_PER_HOUR, CheckedAgain, Drift, drift_of
+from processing.statistics.drift import Drift, drift_of
 from processing.statistics.keyboard_statistics import standing_out
 from processing.statistics.series import PLACES, Series
 from processing.statistics.settings import StatisticsSettings
@@ -95,6 +96,8 @@ class World:
     fading: float = 0.0
     scatter: float = 1.0
     drift: float = DRIFT
+    off: float = 0.0
+    """Standard deviation of what recordings are off by as a whole."""
     corrected: bool = True
     keys: tuple[Key, ...] = ALL_KEYS
     slope: float = -3.0
@@ -117,7 +120,8 @@ def keyboard(
         own = np.array([key.colour == colour for key in world.keys])
         values[own] += of_all[[PLACES[number] for number in numbers[own].tolist()]]
     rate = world.drift * random.standard_normal() / max(2.0 * times[-1], 1.0)
-    values, shared = _corrected(random, values + rate * times, noise, rate, world)
+    off = world.off * random.standard_normal(3)
+    values, shared = _corrected(random, values + rate * times + off[0], noise, rate, off, world)
     return {(name, colour): _series(name, colour, world, values, shared) for colour in COLOURS}
 
 
@@ -127,17 +131,22 @@ def _times(world: World) -> Array:
 
 
 def _corrected(
-    random: np.random.Generator, values: Array, noise: Array, rate: float, world: World
+    random: np.random.Generator, values: Array, noise: Array, rate: float, off: Array, world: World
 ) -> tuple[Array, SharedParts]:
     """Return the values as they would have been in the middle of the sitting, and what they share by that."""
     if not world.corrected:
         return values, nothing_shared("N", len(values))
     last_s = _times(world)[-1]
     checked = sorted({round(share * (len(values) - 1)) for share in CHECKED})
-    own = [CheckedAgain(world.keys[place], 0, _times(world)[place], float(values[place])) for place in checked]
-    levels = [one.value - float(noise[place]) - rate * one.time_s for place, one in zip(checked, own, strict=True)]
+    own = [CheckedAgain(world.keys[place], OWN, _times(world)[place], float(values[place])) for place in checked]
+    levels = [
+        one.value - float(noise[place]) - rate * one.time_s - float(off[0])
+        for place, one in zip(checked, own, strict=True)
+    ]
     again = [
-        CheckedAgain(one.key, recording, time_s, level + rate * time_s + random.normal(0.0, NOISE))
+        CheckedAgain(
+            one.key, recording, time_s, level + rate * time_s + float(off[recording]) + random.normal(0.0, NOISE)
+        )
         for one, level in zip(own, levels, strict=True)
         for recording, time_s in ((1, -last_s), (2, last_s))
     ]
@@ -266,8 +275,11 @@ def rates(trials: int, map_all: MapAll) -> Iterable[Rate]:
     for words, keys in PARTIAL:
         found = map_all(partial(cries_wolf, world=World(keys=keys)), range(few))
         yield Rate(f"any wolf among the tests of a pair, {words}", few, _any(found), ALPHA)
+    for off in (0.3, 1.0):
+        found = map_all(partial(cries_wolf, world=World(off=off)), range(few))
+        yield Rate(f"any wolf among the tests of a pair, recordings off as a whole by {off}", few, _any(found), ALPHA)
     drifting = partial(cries_wolf, world=World(corrected=False))
-    yield Rate("  the same, drift left in (no check keys)", trials, _any(map_all(drifting, range(trials))), ALPHA)
+    yield Rate("any wolf, drift left in (no check keys)", trials, _any(map_all(drifting, range(trials))), ALPHA)
     for words, world in worlds:
         named = map_all(partial(names_somebody, world=world, tests=20), range(few))
         yield Rate(f"any good key named, 20 tests of a keyboard, {words}", few, sum(map(bool, named)), ALPHA)

@@ -3,11 +3,12 @@
 How it works: the force at each place of the way, down and up, is a number like any other, and check keys that were
 recorded again tell how it drifts (`statistics/drift.py`). So nobody need say whether the forces drift by as much
 everywhere, as a zero would, or by a share, as a warm cell does, or only on one way, as friction does. Every curve is
-brought to the middle of the sitting, as the numbers are; what slope and bend leave open stays with the curve, signed,
-for the slope acts one way on the first keys and the other way on the last. Whether the drift may be bent is decided for
-a way as most of its places do, else curves would have steps. Behind the first key bed a hundredth of a millimetre makes
-more force than any drift: from there on the drift before it is taken. What drifts in places (dip, let-off) is taken out
-of the numbers alone: a flank that has moved on the check keys has not moved at the same place on others.
+brought to the middle of the sitting and to what all recordings show on average, as the numbers are; what that leaves
+open stays with the curve, signed, for a slope acts one way on the first keys and the other way on the last. Whether the
+drift may be bent is decided for a way as most of its places do, else curves would have steps. Behind the first key bed
+a hundredth of a millimetre makes more force than any drift: from there on the drift before it is taken. What drifts in
+places (dip, let-off) is taken out of the numbers alone: a flank that has moved on the check keys has not moved at the
+same place on others.
 """
 
 from __future__ import annotations
@@ -19,7 +20,8 @@ import numpy as np
 
 from processing.comparison.curves import common_way, forces_on
 from processing.stages import Curve, DriftLeft, FloatArray, KeyResult
-from processing.statistics.drift import SECONDS_PER_HOUR, CheckedAgain, Drift, drift_of
+from processing.statistics.checked_again import SECONDS_PER_HOUR, CheckedAgain
+from processing.statistics.drift import Drift, drift_of
 
 STEP_MM = 0.05
 """Distance of the places at which a drift is asked: under half the kernel's width."""
@@ -45,20 +47,22 @@ class _WayDrift:
     drifts: tuple[Drift, ...]
 
     @property
-    def dof(self) -> float:
-        """Degrees of freedom of the place that has the fewest."""
-        return min(drift.dof for drift in self.drifts)
+    def dofs(self) -> FloatArray:
+        """Degrees of freedom of what is left open, (P,): those of the place that has the fewest."""
+        count = len(self.drifts[0].acting(0.0))
+        told, differ = (min(each) for each in zip(*((one.dof, one.differ.dof) for one in self.drifts), strict=True))
+        return np.array([*[told] * count, differ])
 
     def amount(self, curve: Curve, hours: float) -> FloatArray:
         """Return what brings a curve (N,) that was measured so many hours too late to the middle."""
-        powers = self.drifts[0].powers(hours)
-        return self._on(curve, [-float(powers @ drift.coefficients) for drift in self.drifts])
+        return self._on(curve, [sum(one.amount for one in drift.corrections(hours)) for drift in self.drifts])
 
     def left(self, curve: Curve, hours: float) -> FloatArray:
-        """Return what that leaves open, in independent parts (P, N)."""
-        powers = self.drifts[0].powers(hours)
-        parts = np.array([-powers @ _root(drift.covariance) for drift in self.drifts])
-        return np.array([self._on(curve, part) for part in parts.T])
+        """Return what that leaves open, in independent parts (P, N); the last is what recordings differ by."""
+        acting = self.drifts[0].acting(hours)
+        parts = np.array([-acting @ _root(drift.fit.covariance) for drift in self.drifts])
+        differ = np.array([drift.differ_u for drift in self.drifts])
+        return np.array([self._on(curve, part) for part in (*parts.T, differ)])
 
     def _on(self, curve: Curve, at_places: Sequence[float] | FloatArray) -> FloatArray:
         return np.interp(curve.way_mm, self.way_mm, at_places)
@@ -134,6 +138,6 @@ def _settled(curve: Curve, hours: float, down: _WayDrift, up: _WayDrift | None) 
         down_newton=curve.down_newton + down.amount(curve, hours),
         up_newton=curve.up_newton if upward is None else upward[1] + upward[0].amount(curve, hours),
         drift_left=DriftLeft(
-            down.left(curve, hours), None if upward is None else upward[0].left(curve, hours), down.dof
+            down.left(curve, hours), None if upward is None else upward[0].left(curve, hours), down.dofs
         ),
     )

@@ -5,8 +5,9 @@ time is its recording's start and how much later its own samples begin by the ri
 the keyboard's own recording they tell a drift of each measurand (`statistics/drift.py`), and every key's number is
 brought to the middle of the sitting, whether that drift is sure or not: one that is left in because it is not sure is
 still there, and nothing would say so. How unsure slope and bend are become lines of the budget that all keys share,
-signed, so that the slope nearly falls out of a mean and stays in a trend. Which drifts are sure, and of which
-measurands the recordings surely do not lie on one straight line, over all measurands by Holm, is told
+signed, so that the slope nearly falls out of a mean and stays in a trend. The keyboard's own recording may be off as a
+whole like any other, so numbers are brought to what all recordings show on average, too. Which drifts are sure, and of
+which measurands the recordings surely do not lie on one straight line, over all measurands by Holm, is told
 (`sitting_words.py`). Curves are settled likewise (`curve_drift.py`). What the rig had drifted before the sitting, no
 check key can tell.
 """
@@ -24,7 +25,8 @@ from processing.keyboard import KeyboardResult, compare_keys
 from processing.measure import with_budget
 from processing.settings import Settings
 from processing.stages import KeyResult, Measurement
-from processing.statistics.drift import SECONDS_PER_HOUR, CheckedAgain, Drift, Untold, drift_of
+from processing.statistics.checked_again import SECONDS_PER_HOUR, CheckedAgain
+from processing.statistics.drift import Drift, Untold, drift_of
 from recordings.keys import Key
 
 SURE_AT = 0.05

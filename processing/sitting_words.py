@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from processing.display import Units, with_unit
 from processing.sitting import Drifted, Sitting
@@ -35,8 +36,8 @@ def sitting_sentences(sitting: Sitting, name: str, units: Units) -> list[str]:
         *_uneven([one for one in sitting.drifted if one.uneven], units),
         *_hardly_told(sitting.drifted),
         *_continued(sitting.outside),
-        "what the checks say of drift, sure or not, is taken out of every key; what that leaves open is in the "
-        "budgets.",
+        "what the checks say of drift, sure or not, is taken out of every key, and the keyboard is brought to what all "
+        "recordings show on average; what that leaves open is in the budgets.",
     ]
     return [f"{name}: {sentence}" for sentence in told]
 
@@ -68,16 +69,21 @@ def _at_most(told: Sequence[Drifted], units: Units) -> list[str]:
 def _uneven(told: Sequence[Drifted], units: Units) -> list[str]:
     if not told:
         return []
-    by = ", ".join(
-        f"{with_unit(one.drift.recordings_differ, one.unit, units)} of {one.caption.lower()}"
-        for one in told
-        if one.drift.recordings_differ > 0.0
-    )
-    differ = f", by a standard deviation of {by}; so may the keyboard's own, which no budget holds" if by else ""
+    by = ", ".join(_differ_in_words(one, units) for one in told if one.drift.differ.u > 0.0)
+    differ = f", by a standard deviation of {by}" if by else ""
     return [
         f"of {', '.join(one.caption.lower() for one in told)} the recordings surely do not lie on one straight line in "
         f"time: either it drifted in a bend, or recordings differ as a whole (zero, touch, temperature){differ}."
     ]
+
+
+def _differ_in_words(one: Drifted, units: Units) -> str:
+    own = one.drift.whole
+    lies = _amount(replace(own, value=abs(own.value)), one.unit, units)
+    return (
+        f"{with_unit(one.drift.differ.u, one.unit, units)} of {one.caption.lower()}, the keyboard's own {lies} "
+        f"{'under' if own.value < 0.0 else 'over'} their average"
+    )
 
 
 def _hardly_told(drifted: Sequence[Drifted]) -> list[str]:

@@ -121,14 +121,16 @@ class Stroke:
 class DriftLeft:
     """What a drift that was taken out of a curve leaves open, arrays (P, N) in N: P independent parts, each a standard
     uncertainty, signed, for all keys of a recording err together: by the slope one way on the first key and the other
-    way on the last, by the bend one way on both."""
+    way on the last, by the bend one way on both, by what the recording is off by as a whole one way on all."""
 
     down_newton: FloatArray
     up_newton: FloatArray | None
-    dof: float
+    dofs: FloatArray
+    """Of each part, (P,)."""
 
     def __post_init__(self) -> None:
         read_only(self.down_newton)
+        read_only(self.dofs)
         if self.up_newton is not None:
             read_only(self.up_newton)
 

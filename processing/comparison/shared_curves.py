@@ -31,11 +31,11 @@ from processing.budget.sources import LATENCY, LEAN, SMOOTHING
 from processing.comparison.curves import Branch
 from processing.comparison.paired import Paired
 from processing.stages import Curve, FloatArray
-from processing.statistics.drift import BEND, SITTING
+from processing.statistics.drift import BEND, DIFFER, SITTING, WHOLE
 from processing.statistics.shared import SharedParts, joined
 
 WEIGHT_OF: dict[Branch, str] = {"down": "down_weight", "up": "up_weight"}
-NOT_ON_CURVES = (LATENCY, LEAN, SMOOTHING, SITTING, BEND)
+NOT_ON_CURVES = (LATENCY, LEAN, SMOOTHING, SITTING, BEND, WHOLE, DIFFER)
 LEAST_NEWTON = 0.05
 """A weight that is smaller, as the up weight of a heavy action may be, is no measure of a share."""
 MOVES_PLACES = {
@@ -107,16 +107,16 @@ def _acting(budget: Budget, names: frozenset[str], weight: float, force: FloatAr
 
 def drift_u_on(curves: Sequence[Curve], way_mm: FloatArray, branch: Branch, coverage: float) -> FloatArray:
     """Return what drifts that were taken out leave open of the mean of some curves, (N,)."""
-    left, dof = np.zeros((1, len(way_mm))), np.inf
+    left, dofs = np.zeros((1, len(way_mm))), np.array([np.inf])
     for curve in curves:
         if curve.drift_left is None:
             continue
         side = curve.drift_left.down_newton if branch == "down" else curve.drift_left.up_newton
         if side is not None:
             left = left + np.array([np.interp(way_mm, curve.way_mm, part) for part in side]) / len(curves)
-            dof = min(dof, curve.drift_left.dof)
-    together: FloatArray = np.sqrt(np.sum(left**2, axis=0))
-    return together * _wider_than_normal(np.full(len(way_mm), dof), coverage)
+            dofs = curve.drift_left.dofs
+    together: FloatArray = np.sqrt(np.sum((left * _wider_than_normal(dofs, coverage)[:, None]) ** 2, axis=0))
+    return together
 
 
 def _wider_than_normal(dofs: FloatArray, coverage: float) -> FloatArray:

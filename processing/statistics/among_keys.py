@@ -43,7 +43,7 @@ from processing.budget.sources import (
     ZERO,
 )
 from processing.dynamics import sources
-from processing.statistics.drift import BEND, SITTING
+from processing.statistics.drift import BEND, DIFFER, SITTING, WHOLE
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +118,8 @@ AMONG_KEYS = (
     _shared(TEMPERATURE, "one room"),
     _shared(SITTING, "one slope, which acts on each key by its hours from the middle, signed"),
     _shared(BEND, "one bend, which acts on each key by the square of its hours, signed"),
+    _shared(WHOLE, "the keyboard's own recording has one zero, one temperature"),
+    _shared(DIFFER, "as what the recording is off by"),
 )
 OWN = frozenset(row.name for row in AMONG_KEYS if not row.shared)
 """Lines by which keys do not err alike."""

@@ -1,8 +1,9 @@
 """Powers of time fitted to values that hang on something else, too, by least squares.
 
 How it works: what the values hang on beside time (a key's level, a recording's offset) is taken out of values and times
-alike (Frisch & Waugh), and what is left of the values is fitted by what is left of the times. A slope, a bend or a
-scatter that is nothing but rounding of numbers is 0.
+alike (Frisch & Waugh), and what is left of the values is fitted by what is left of the times. What the keyboard's own
+recording is off by is then read from the values without the drift. Both are sums of the values with weights, so their
+covariance is that of the weights. What is nothing but rounding of numbers is 0.
 Source: Frisch & Waugh, Econometrica 1:387, 1933 (from memory); least squares: any textbook of linear models.
 """
 
@@ -30,6 +31,8 @@ class Seen:
     hours: FloatArray
     held: FloatArray
     """Shape (n, h): a column for each key, recording or whatever is not the drift."""
+    whole: FloatArray
+    """Weights (n,) that make of values without drift what the keyboard's own recording is off by as a whole."""
     each: int
     """How many measurements a value is the mean of."""
     least_scatter: float
@@ -60,17 +63,20 @@ class Seen:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Fit:
-    """Least squares: coefficients of powers of time, what is not explained, and its degrees of freedom."""
+    """Least squares: D coefficients of powers of time, the own recording's whole, and what is not explained."""
 
     coefficients: FloatArray
+    whole: float
+    """What the keyboard's own recording is off by."""
     spread: FloatArray
-    """Covariance of the coefficients for a scatter of 1."""
+    """Covariance of coefficients and whole, shape (D + 1, D + 1), for a scatter of 1."""
     square: float
+    """Sum of squares that is not explained."""
     dof: int
 
     @property
     def covariance(self) -> FloatArray:
-        """Return the covariance of the coefficients."""
+        """Return the covariance of coefficients and whole, in this order."""
         return self.spread * (self.square / self.dof)
 
 
@@ -87,10 +93,18 @@ def powers_of_time(seen: Seen, degree: int) -> Fit | None:
     if dof < 1 or np.linalg.matrix_rank(free / size, tol=sqrt(ROUNDING)) < degree:
         return None
     values = seen.free_of_held(seen.values)
-    spread: FloatArray = np.asarray(np.linalg.inv(free.T @ free), np.float64)
-    coefficients = spread @ (free.T @ values)
+    of_drift = np.linalg.solve(free.T @ free, free.T)
+    of_whole = seen.whole - (seen.whole @ powers) @ of_drift
+    coefficients, whole, least = of_drift @ values, float(of_whole @ seen.values), rounding(seen.values)
     left = values - free @ coefficients
-    told = np.abs(coefficients) * np.linalg.norm(free, axis=0) > rounding(seen.values)
+    told = np.abs(coefficients) * np.linalg.norm(free, axis=0) > least
     square = float(left @ left)
-    square = 0.0 if square <= dof * rounding(seen.values) ** 2 else square
-    return Fit(np.where(told, coefficients, 0.0), spread, max(square, dof * seen.least_scatter**2), dof)
+    square = 0.0 if square <= dof * least**2 else square
+    weights = np.vstack([of_drift, of_whole])
+    return Fit(
+        np.where(told, coefficients, 0.0),
+        whole if abs(whole) > least else 0.0,
+        weights @ weights.T,
+        max(square, dof * seen.least_scatter**2),
+        dof,
+    )

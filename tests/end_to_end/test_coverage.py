@@ -24,6 +24,8 @@ CHANCE = 0.001
 WIDEST = 8.0
 """U95 over the median error: 2.9 for a normal law with a known deviation (1.96 / 0.674); 4 to 6 with few degrees of
 freedom, bounds, and the chance of a median of 64."""
+LONG = pytest.mark.timeout(900)
+"""Whichever test comes first presses the keys for all, a minute on two free cores, and on busy ones several."""
 
 
 @pytest.fixture(scope="module")
@@ -47,6 +49,7 @@ def with_uncertainty_times(factor: float, held: list[Held]) -> list[Row]:
     return rows_of(replace(one, expanded=None if one.expanded is None else factor * one.expanded) for one in held)
 
 
+@LONG
 @pytest.mark.slow
 def test_intervals_hold_the_truth_as_often_as_they_say(held: list[Held]) -> None:
     rows = rows_of(held)
@@ -56,11 +59,13 @@ def test_intervals_hold_the_truth_as_often_as_they_say(held: list[Held]) -> None
     assert wide(rows) == set()
 
 
+@LONG
 @pytest.mark.slow
 def test_the_same_keys_with_half_the_uncertainty_are_seen_to_be_narrow(held: list[Held]) -> None:
     assert len(narrow(with_uncertainty_times(0.5, held))) > 5
 
 
+@LONG
 @pytest.mark.slow
 def test_the_same_keys_with_twice_the_uncertainty_are_seen_to_be_wide(held: list[Held]) -> None:
     assert len(wide(with_uncertainty_times(2.0, held))) > 5

@@ -13,7 +13,7 @@ from processing.errors import ForeignChecks
 from processing.keyboard import KeyboardResult, compare_keys
 from processing.sitting import settled
 from processing.sitting_words import sitting_sentences
-from processing.statistics.drift import SITTING
+from processing.statistics.drift import DIFFER, SITTING
 from recordings.keys import ALL_KEYS, Key
 from tests.builders import SETTINGS, a_curve
 from tests.processing.comparison.keyboards import a_keyboard, a_measurement
@@ -168,18 +168,39 @@ def with_rungs(result: KeyboardResult, rungs: dict[int, float]) -> KeyboardResul
 
 
 def test_recordings_that_are_off_as_a_whole_are_told_and_do_not_pass_for_drift() -> None:
-    """One more zero in each of three checks: 0.02, -0.01 and 0.03 N; noise is 0.0003 N."""
+    """One more zero in each of three checks: -0.01, 0.03 and 0.02 N; noise is 0.0003 N."""
     still, checks = drifting(TRUE, an_hour=NEVER), checks_of(TRUE, -100.0, LAST_S / 2.0, LAST_S + 100.0, an_hour=NEVER)
-    off = [(place, heavier(check, by)) for (place, check), by in zip(checks, (0.02, -0.01, 0.03), strict=True)]
+    off = [(place, heavier(check, by)) for (place, check), by in zip(checks, (-0.01, 0.03, 0.02), strict=True)]
     sitting = settled(still, off)
     (down,) = [one for one in sitting.drifted if one.name == "down_weight"]
     said = " ".join(sitting_sentences(sitting, "fern", Units()))
 
     assert not down.sure
     assert down.uneven
-    assert down.drift.recordings_differ == pytest.approx(np.std([0.0, 0.02, -0.01, 0.03], ddof=1), rel=0.2)
+    assert down.drift.differ.u == pytest.approx(np.std([0.0, -0.01, 0.03, 0.02], ddof=1), rel=0.3)
     assert abs(down.drift.between(*down.drift.hours).value) < 0.003
     assert "of down weight the recordings surely do not lie on one straight line in time" in said
+    assert "the keyboard's own 1.0" in said
+    assert "under their average" in said
+    assert "brought to what all recordings show on average" in said
+
+
+def test_a_keyboard_is_brought_to_what_all_recordings_show_on_average() -> None:
+    """Its own zero is 0.04 N too high, that of a check 0.02 N too low."""
+    still, checks = drifting(TRUE, an_hour=NEVER), checks_of(TRUE, -100.0, LAST_S / 2.0, LAST_S + 100.0, an_hour=NEVER)
+    off = [(place, heavier(check, by)) for (place, check), by in zip(checks, (0.0, -0.02, 0.0), strict=True)]
+    sitting = settled(heavier(still, 0.04), off)
+    changed = [
+        after["down_weight"].value - before["down_weight"].value  # type: ignore[operator]
+        for after, before in zip(sitting.result.keys, TRUE.keys, strict=True)
+    ]
+    budgets = [key["down_weight"].budget for key in sitting.result.keys]
+    differ = {line.contribution for one in budgets if one is not None for line in one.lines if line.name == DIFFER}
+    (down,) = [one for one in sitting.drifted if one.name == "down_weight"]
+
+    assert np.mean(changed) == pytest.approx(np.mean([0.04, 0.0, -0.02, 0.0]), abs=0.002)
+    assert differ == {down.drift.differ_u}
+    assert 0.01 < down.drift.differ_u < 0.03  # four recordings scatter by 0.025 N, or it drifted in a bend
 
 
 def heavier(result: KeyboardResult, by: float) -> KeyboardResult:

@@ -21,7 +21,7 @@ from processing.measure import all_missing
 from processing.stages import KeyResult, Measurement
 from processing.statistics.among_keys import AMONG_KEYS
 from processing.statistics.correlated import Resemblance
-from processing.statistics.drift import BEND, SITTING
+from processing.statistics.drift import BEND, DIFFER, SITTING, WHOLE
 from processing.statistics.series import Series, series_of
 from processing.statistics.settings import StatisticsSettings
 from processing.statistics.trend import trend_of
@@ -59,7 +59,7 @@ def test_the_places_where_lines_are_made_are_known() -> None:
 
 
 def test_every_line_that_a_budget_can_have_is_a_keys_own_or_shared_once() -> None:
-    names = [NOISE, STROKES, SITTING, BEND]
+    names = [NOISE, STROKES, SITTING, BEND, WHOLE, DIFFER]
     names += [name for name, _, _ in OTHERWISE]
     names += [source.name for source in SOURCES]
     names += [source.name for source in DYNAMIC_SOURCES]
