@@ -12,6 +12,8 @@ from processing.comparison.sentences import pair_sentences
 from processing.comparison.types import Comparison, PairComparison
 from processing.comparison.view import compare_view
 from processing.display import Units, parse_units
+from processing.sitting import Sitting
+from processing.sitting_words import drift_sentences
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,6 +38,8 @@ class Compared:
 
     result: Comparison
     """All of it: differences, evenness, bands, as `processing/comparison/types.py` has them."""
+    sittings: tuple[Sitting | None, ...]
+    """What check keys told of drift over each recording's sitting, which is taken out; None: it has none."""
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -51,6 +55,15 @@ class Compared:
         shown = jointly_marked(parse_units(units), self.result)
         return [
             told for pair in self.result.pairs for told in pair_sentences(pair, shown) + band_sentences(pair, shown)
+        ]
+
+    def drift_sentences(self, *, units: str = "gf,mm") -> list[str]:
+        """Return what drifted over the sittings, in words; empty without check keys."""
+        shown = parse_units(units)
+        return [
+            told
+            for sitting, name in zip(self.sittings, self.result.labels, strict=True)
+            for told in drift_sentences(sitting, name, shown)
         ]
 
     def frame(self) -> pd.DataFrame:

@@ -11,6 +11,8 @@ from keyplumb.figures import axes_or_new, draw_curve, draw_keyboard, explain
 from processing.calibration_status import marked
 from processing.display import parse_units
 from processing.keyboard import KeyboardResult
+from processing.sitting import Sitting
+from processing.sitting_words import drift_sentences
 from processing.stages import Curve, FloatArray, KeyResult, Measurement
 from processing.views import measure_view, tidy_table, wide_table
 from recordings.errors import UnknownKey
@@ -234,8 +236,14 @@ class Numbers(ABC):
 class Measured(Numbers):
     """A measured recording."""
 
-    def __init__(self, result: KeyboardResult) -> None:
+    def __init__(self, result: KeyboardResult, sitting: Sitting | None = None) -> None:
         self._result = result
+        self.sitting = sitting
+        """What check keys told of drift, which is taken out; None: there were none."""
+
+    def drift_sentences(self, *, units: str = "gf,mm") -> list[str]:
+        """Return what drifted over the sitting, in words; empty without check keys."""
+        return drift_sentences(self.sitting, self.result.header.run.instrument, parse_units(units))
 
     @property
     def result(self) -> KeyboardResult:

@@ -10,7 +10,8 @@ Sources: Theil-Sen by scipy.stats.theilslopes; running median by scipy.ndimage; 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Container
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import median_filter
@@ -18,6 +19,7 @@ from scipy.stats import theilslopes
 
 from processing.settings import Settings
 from processing.stages import Finding, FloatArray, KeyResult
+from recordings.keys import Key
 from recordings.types import DiaryEntry, Header
 
 FEWEST_FOR_TREND = 5
@@ -92,6 +94,12 @@ def compare_keys(header: Header, results: tuple[KeyResult, ...], settings: Setti
             reasons[number].append(reason)
     odd = tuple(OddKey(result, tuple(reasons[result.key.number])) for result in results if reasons[result.key.number])
     return KeyboardResult(header, settings, results, odd)
+
+
+def with_keys_only(result: KeyboardResult, keys: Container[Key]) -> KeyboardResult:
+    """Return the results of some of the keys, compared among themselves."""
+    again = compare_keys(result.header, tuple(key for key in result.keys if key.key in keys), result.settings)
+    return replace(again, diary=result.diary, complete=result.complete)
 
 
 def values_of(name: str, colour: str, results: tuple[KeyResult, ...]) -> tuple[FloatArray, FloatArray]:

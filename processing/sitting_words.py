@@ -23,8 +23,10 @@ UNTOLD = {
 }
 
 
-def sitting_sentences(sitting: Sitting, name: str, units: Units) -> list[str]:
-    """Return what drifted, in words. name: what the keyboard is called."""
+def drift_sentences(sitting: Sitting | None, name: str, units: Units) -> list[str]:
+    """Return what drifted, in words; nothing where there were no checks. name: what the keyboard is called."""
+    if sitting is None:
+        return []
     keys = ", ".join(key.name for key in sitting.check_keys)
     if sitting.untold is not None:
         return [f"{name}: {sitting.checks} measurements of the check keys {keys} {UNTOLD[sitting.untold]}."]

@@ -17,7 +17,7 @@ from keyplumb.commands.arguments import (
     chosen_settings,
     some_keys,
 )
-from keyplumb.commands.checks_talk import without_drift
+from keyplumb.commands.checks_talk import keys_to_measure, without_drift
 from keyplumb.exit_codes import DONE
 from keyplumb.labels import demand_different
 
@@ -67,9 +67,10 @@ def run(arguments: argparse.Namespace) -> int:
     results = _measured(arguments)
     instruments = [result.header.run.instrument for result in results]
     labels = told_apart(instruments, [path.stem for path in arguments.recordings])
-    results = [settled.result for settled in without_drift(arguments, results, labels)]
+    given = parse_units(arguments.units)
+    results = [settled.result for settled in without_drift(arguments, results, labels, given, arguments.keys)]
     comparison = compare_keyboards(results, labels, margins=margins)
-    units = jointly_marked(parse_units(arguments.units), comparison)
+    units = jointly_marked(given, comparison)
     if arguments.json:
         print(json.dumps(compare_view(comparison, units), indent=1, allow_nan=False))
         return DONE
@@ -84,9 +85,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _measured(arguments: argparse.Namespace) -> list[KeyboardResult]:
     """Return the results of all recordings. Raises SameRecording, MalformedRecording."""
-    from processing.calibrate import recalibrated
-    from processing.pipeline import analyse
-    from recordings.errors import MalformedRecording
+    from processing.whole_recording import analyse_file
     from recordings.reader import open_recording
 
     record, settings = chosen_calibration(arguments), chosen_settings(arguments)
@@ -96,10 +95,8 @@ def _measured(arguments: argparse.Namespace) -> list[KeyboardResult]:
         with open_recording(path) as opened:
             headers.append(opened.header)
             demand_different(headers, [str(one) for one in arguments.recordings[:place]])
-            chosen = [key for key in opened.keys if arguments.keys is None or key in arguments.keys]
-            if not chosen:
-                raise MalformedRecording(str(path), "holds none of the keys asked for; see `keyplumb info`")
-            results.append(analyse(recalibrated(opened.header, record), map(opened.read_key, chosen), settings))
+            chosen = keys_to_measure(opened, arguments.keys, arguments.checks)
+            results.append(analyse_file(opened, settings, keys=chosen, record=record))
     return results
 
 

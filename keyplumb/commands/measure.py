@@ -21,7 +21,7 @@ from keyplumb.commands.arguments import (
     understood_by,
 )
 from keyplumb.commands.budget_talk import key_and_measurand, number_of_trials, tell_budget
-from keyplumb.commands.checks_talk import without_drift
+from keyplumb.commands.checks_talk import keys_to_measure, without_drift
 from keyplumb.commands.weight_talk import tell_weight_test
 from keyplumb.exit_codes import BAD_INPUT, DONE
 
@@ -114,17 +114,19 @@ def _measure_many(arguments: argparse.Namespace) -> int:
 
 
 def _measure_one(arguments: argparse.Namespace) -> int:
-    from keyplumb.many.measuring import Asked
     from processing.display import parse_units
     from processing.views import measure_view, tidy_table
+    from processing.whole_recording import analyse_file
     from recordings.reader import open_recording
 
-    asked = Asked(chosen_settings(arguments), arguments.keys, chosen_calibration(arguments))
+    settings, record = chosen_settings(arguments), chosen_calibration(arguments)
     with open_recording(arguments.recording) as opened:
-        result = asked.measured(opened, workers=arguments.workers)
+        chosen = keys_to_measure(opened, arguments.keys, arguments.checks)
+        result = analyse_file(opened, settings, keys=chosen, record=record, workers=arguments.workers)
         if not opened.complete:
             print("keyplumb: the recording was interrupted; measuring what is there", file=sys.stderr)
-    (settled,) = without_drift(arguments, [result], [result.header.run.instrument])
+    label, units = result.header.run.instrument, parse_units(arguments.units)
+    (settled,) = without_drift(arguments, [result], [label], units, arguments.keys)
     result = settled.result
     if arguments.json:
         print(json.dumps(measure_view(result), indent=1, allow_nan=False))
@@ -133,7 +135,7 @@ def _measure_one(arguments: argparse.Namespace) -> int:
     elif arguments.whole_grams:
         tell_weight_test(result)
     else:
-        _print_for_people(result, parse_units(arguments.units))
+        _print_for_people(result, units)
     return DONE
 
 

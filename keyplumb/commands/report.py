@@ -120,21 +120,26 @@ def _header(path: Path) -> Header:
 
 def _settled(recordings: list[Recorded], arguments: argparse.Namespace) -> list[Recorded]:
     """Return the recordings without the drift that check keys tell of, and with what was said of it."""
+    from processing.display import parse_units
     from processing.recording_names import told_apart
     from processing.report.recorded import source_file
+    from processing.sitting_words import drift_sentences
 
     results = [recorded.result for recorded in recordings]
     names = told_apart(
         [result.header.run.instrument for result in results], [path.stem for path in arguments.recordings]
     )
+    units = parse_units(arguments.units)
     return [
         replace(
             recorded,
             result=settled.result,
-            drift=settled.said,
-            checks=tuple(source_file(path) for path in settled.checks),
+            drift=tuple(drift_sentences(settled.sitting, name, units)),
+            checks=tuple(source_file(Path(place)) for place in settled.checks),
         )
-        for recorded, settled in zip(recordings, without_drift(arguments, results, names), strict=True)
+        for recorded, name, settled in zip(
+            recordings, names, without_drift(arguments, results, names, units), strict=True
+        )
     ]
 
 

@@ -37,12 +37,12 @@ class Asked:
     record: CalibrationRecord | None = None
     """In place of the recordings' own."""
 
-    def measured(self, opened: RecordingFile, *, workers: int | None = 1) -> KeyboardResult:
+    def measured(self, opened: RecordingFile) -> KeyboardResult:
         """Return the results of an open recording. Raises MalformedRecording if it holds none of the keys."""
         chosen = [key for key in opened.keys if self.keys is None or key in self.keys]
         if not chosen:
             raise MalformedRecording(str(opened.path), "holds none of the keys asked for; see `keyplumb info`")
-        return analyse_file(opened, self.settings, keys=chosen, record=self.record, workers=workers)
+        return analyse_file(opened, self.settings, keys=chosen, record=self.record, workers=1)
 
 
 def told(file: Path, *, asked: Asked, form: Form, units: Units) -> str:

@@ -228,7 +228,7 @@ def test_a_difference_is_drawn_key_by_key_with_its_means(both: Compared) -> None
 
 def test_a_difference_is_drawn_over_the_travel_with_its_band() -> None:
     pairs = [the_scenario(name) for name in ("fern", "moss")]
-    both = Compared(compare_keyboards(pairs, ["fern", "moss"]))
+    both = Compared(compare_keyboards(pairs, ["fern", "moss"]), (None, None))
 
     drawn = both.plot_travel(Figure().add_subplot(), region="middle", units="N,mm")
     down = next(b for b in both.pair().bands if (b.colour, b.region, b.branch) == ("natural", "middle", "down"))

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import doctest
+from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 from types import ModuleType
 
@@ -24,6 +26,11 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for name, down in (("fern", 0.50), ("moss", 0.60)):
         keys = [a_recording(SyntheticKey(down=down), Press(seed=key), name=Key(key)) for key in range(40, 52)]
         write_recording(folder / f"{name}.h5", a_header(name), keys)
+    for name, minutes in (("before", -10.0), ("between", 10.0), ("after", 20.0)):
+        header = a_header("fern")
+        run = replace(header.run, started_at=header.run.started_at + timedelta(minutes=minutes))
+        again = [a_recording(SyntheticKey(down=0.50), Press(seed=7 * key), name=Key(key)) for key in (40, 44, 51)]
+        write_recording(folder / f"fern-{name}.h5", replace(header, run=run), again)
     return folder
 
 

@@ -12,7 +12,7 @@ from processing.display import Units
 from processing.errors import ForeignChecks
 from processing.keyboard import KeyboardResult, compare_keys
 from processing.sitting import settled
-from processing.sitting_words import sitting_sentences
+from processing.sitting_words import drift_sentences
 from processing.statistics.drift import DIFFER, SITTING
 from recordings.keys import ALL_KEYS, Key
 from tests.builders import SETTINGS, a_curve
@@ -89,7 +89,7 @@ def test_what_the_slope_is_unsure_of_is_a_line_that_both_ends_have_with_opposite
 def test_a_drift_that_is_not_sure_is_taken_out_as_well_and_its_bound_is_told() -> None:
     still = drifting(TRUE, an_hour=NEVER)
     sitting = settled(still, checks_of(TRUE, -100.0, LAST_S / 2.0, LAST_S + 100.0, an_hour=NEVER))
-    sentences = sitting_sentences(sitting, "fern", Units())
+    sentences = drift_sentences(sitting, "fern", Units())
 
     (down,) = [one for one in sitting.drifted if one.name == "down_weight"]
     hours = LAST_S / 2.0 / 3600.0
@@ -134,7 +134,7 @@ def test_too_few_checks_say_so() -> None:
 
     assert (sitting.checks, sitting.drifted) == (6, ())
     assert sitting.result.keys[0]["down_weight"] == drifting(TRUE).keys[0]["down_weight"]
-    assert "6 measurements of the check keys C1, C4, C7 are too few" in sitting_sentences(sitting, "fern", Units())[0]
+    assert "6 measurements of the check keys C1, C4, C7 are too few" in drift_sentences(sitting, "fern", Units())[0]
 
 
 def test_check_keys_side_by_side_right_before_and_after_each_other_say_so() -> None:
@@ -144,7 +144,7 @@ def test_check_keys_side_by_side_right_before_and_after_each_other_say_so() -> N
     sitting = settled(long, checks_of(true, 1.0, 2.0, 3.0))
 
     assert sitting.drifted == ()
-    assert "too close together in time" in sitting_sentences(sitting, "fern", Units())[0]
+    assert "too close together in time" in drift_sentences(sitting, "fern", Units())[0]
 
 
 def test_numbers_that_are_the_same_every_time_have_not_drifted() -> None:
@@ -155,7 +155,7 @@ def test_numbers_that_are_the_same_every_time_have_not_drifted() -> None:
 
     (fastest,) = [one for one in sitting.drifted if one.name == "repetition_limit"]
     assert fastest.drift.p == 1.0
-    assert "epetition" not in " ".join(sitting_sentences(sitting, "fern", Units()))
+    assert "epetition" not in " ".join(drift_sentences(sitting, "fern", Units()))
 
 
 def with_rungs(result: KeyboardResult, rungs: dict[int, float]) -> KeyboardResult:
@@ -173,7 +173,7 @@ def test_recordings_that_are_off_as_a_whole_are_told_and_do_not_pass_for_drift()
     off = [(place, heavier(check, by)) for (place, check), by in zip(checks, (-0.01, 0.03, 0.02), strict=True)]
     sitting = settled(still, off)
     (down,) = [one for one in sitting.drifted if one.name == "down_weight"]
-    said = " ".join(sitting_sentences(sitting, "fern", Units()))
+    said = " ".join(drift_sentences(sitting, "fern", Units()))
 
     assert not down.sure
     assert down.uneven
@@ -217,15 +217,15 @@ def test_few_checks_say_that_they_can_hardly_tell_a_bend() -> None:
     few = settled(drifting(TRUE), checks_of(TRUE, -100.0, LAST_S + 100.0))
     more = settled(drifting(TRUE), checks_of(TRUE, -100.0, LAST_S / 2.0, LAST_S + 100.0))
 
-    assert "can hardly tell whether it drifted straight" in " ".join(sitting_sentences(few, "fern", Units()))
-    assert "hardly" not in " ".join(sitting_sentences(more, "fern", Units()))
+    assert "can hardly tell whether it drifted straight" in " ".join(drift_sentences(few, "fern", Units()))
+    assert "hardly" not in " ".join(drift_sentences(more, "fern", Units()))
 
 
 def test_keys_before_the_first_and_after_the_last_check_are_told() -> None:
     sitting = settled(drifting(TRUE), checks_of(TRUE, 400.0, 700.0, 1000.0))
 
     assert sitting.outside == tuple(Key(number) for number in (1, 2, 3, *range(77, 89)))
-    assert "15 keys, among them A0" in " ".join(sitting_sentences(sitting, "fern", Units()))
+    assert "15 keys, among them A0" in " ".join(drift_sentences(sitting, "fern", Units()))
 
 
 def test_checks_of_other_keys_are_refused_by_their_name() -> None:
