@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from processing.display import Units, with_unit
+from processing.display import Units, with_interval, with_unit
 from processing.sitting import Drifted, Sitting
 from processing.statistics.correlated import Estimate
 from processing.statistics.drift import drift_bound
@@ -56,7 +56,7 @@ def _drift_in_words(one: Drifted, units: Units) -> str:
 
 
 def _amount(estimate: Estimate, unit: str, units: Units, per: str = "") -> str:
-    return f"{with_unit(estimate.value, unit, units)}{per} (± {with_unit(estimate.expanded(), unit, units)})"
+    return f"{with_interval(estimate.value, estimate.expanded(), unit, units)}{per}"
 
 
 def _at_most(told: Sequence[Drifted], units: Units) -> list[str]:
