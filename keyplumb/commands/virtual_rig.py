@@ -66,6 +66,7 @@ def _tcp_port(text: str) -> int:
 
 def run(arguments: argparse.Namespace) -> int:
     """Serve until SIGTERM, Ctrl-C, or the end of the program that started us."""
+    from processing.own_files import Mark, demand_own_place
     from rig.virtual.scenario import keyboard_of, load_scenario
     from rig.virtual.serve import open_wire, serve
     from rig.virtual.truth_file import write_truths
@@ -79,6 +80,7 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         rig = _rig(keys, arguments.speed, workbench, by_hand=arguments.hand)
     if arguments.truths is not None:
+        demand_own_place(arguments.truths, Mark(b"{", b"keyplumb.truths/", "keyplumb wrote as truths"))
         write_truths(arguments.truths, scenario, keys, workbench, rig.bench.spec)
     stopped: list[int] = []
     for number in (signal.SIGTERM, signal.SIGINT):

@@ -74,10 +74,10 @@ def _few_of_a_colour(pair: PairComparison) -> str:
     """Return of which colour there are too few keys for a scatter of their own, as a sentence with a blank before."""
     out = {key.number for key in pair.left_out}
     colours = [Key(number).colour for number in pair.keys if number not in out]
-    few = [f"{count} {colour}s" for colour in COLOURS if 0 < (count := colours.count(colour)) < FEWEST]
+    few = [count_of(count, colour) for colour in COLOURS if 0 < (count := colours.count(colour)) < FEWEST]
     if not few:
         return ""
-    return f" {' and '.join(few)} are few: their intervals rest on the keys' own budgets and speak of these keys alone."
+    return f" Few keys ({', '.join(few)}): their intervals rest on the keys' own budgets and speak of these keys alone."
 
 
 def _parts_not_told(first: KeyboardResult, second: KeyboardResult, pair: PairComparison) -> list[str]:

@@ -413,7 +413,8 @@ TROUBLES = [
     pytest.param(("virtual-rig", "--workbench", "my"), 3, "built in is tern_lane", id="virtual-rig: no workbench"),
     pytest.param(("virtual-rig", "--speed", "0"), 2, "0.01 and 1000", id="virtual-rig: no speed"),
     pytest.param(("virtual-rig", "--tcp", "99999"), 2, "0 and 65535", id="virtual-rig: no TCP port"),
-    pytest.param(("virtual-rig", "--truths", "no/t.json"), 3, "no/t.json: No such file", id="virtual-rig: no folder"),
+    pytest.param(("virtual-rig", "--truths", "no/t.json"), 3, "no: no such folder", id="virtual-rig: no folder"),
+    pytest.param(("virtual-rig", "--truths", "words.txt"), 3, "left alone", id="virtual-rig: somebody's file"),
     pytest.param(("demo", "--out", "x.csv"), 3, "x.csv: File exists", id="demo: a file for a folder"),
     pytest.param(("demo", "--scenario", "fir"), 2, "invalid choice", id="demo: no scenario"),
     pytest.param(("dance",), 2, "invalid choice", id="no such command"),
@@ -438,14 +439,14 @@ def test_trouble_is_one_clear_sentence_an_exit_code_and_nothing_written(
     (tmp_path / "words.txt").write_text("only words\n" * 30)
     (tmp_path / "empty.csv").write_text("")
     (tmp_path / "bad.csv").write_text("time_s,displacement_mm,force_N\n" + "0,0,0\n" + "1,1,x\n" + "2,2,2\n" * 30)
-    before = sorted(tmp_path.iterdir())
+    before = {path: path.read_bytes() for path in tmp_path.iterdir()}
 
     assert run(*words) == code
     said = capsys.readouterr()
     assert told in said.err
     assert "Traceback" not in said.err
     assert said.out == ""
-    assert sorted(tmp_path.iterdir()) == before
+    assert {path: path.read_bytes() for path in tmp_path.iterdir()} == before
 
 
 def test_every_trouble_that_is_expected_has_an_exit_code() -> None:
