@@ -9,6 +9,8 @@ told. A difference of the down weight is taken apart into balance and friction.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
 
 from processing.comparison.amounts import (
     amount,
@@ -32,6 +34,16 @@ KEYS_NAMED = 6
 """More are counted, not named."""
 
 
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One sentence, and what it is about."""
+
+    about: Literal["presence", "difference", "evenness", "keys"]
+    sentence: str
+    differences: tuple[Difference, ...] = ()
+    """That it tells, of one measurand and region; of one colour, or of both."""
+
+
 def sentences_of(comparison: Comparison, units: Units) -> list[str]:
     """Return all that was found, pair after pair."""
     return [sentence for pair in comparison.pairs for sentence in pair_sentences(pair, units)]
@@ -39,30 +51,36 @@ def sentences_of(comparison: Comparison, units: Units) -> list[str]:
 
 def pair_sentences(pair: PairComparison, units: Units) -> list[str]:
     """Return what was found of one pair; if nothing surely differs, that."""
-    told = [_presence_sentence(one, pair) for one in pair.presences if one.different]
+    return [one.sentence for one in told_of(pair, units)]
+
+
+def told_of(pair: PairComparison, units: Units) -> list[Told]:
+    """Return what was found of one pair, sentence by sentence."""
+    told = [Told("presence", _presence_sentence(one, pair)) for one in pair.presences if one.different]
     for phrase in PHRASES:
-        told += _measurand_sentences(pair, phrase, units)
-    told += [_evenness_sentence(one, pair, units) for one in pair.evenness if one.different]
+        told += _told_of_measurand(pair, phrase, units)
+    told += [Told("evenness", _evenness_sentence(one, pair, units)) for one in pair.evenness if one.different]
     if len(pair.left_out) == len(pair.keys):
         all_of_them = (
             "the one key that both have stands"
             if len(pair.keys) == 1
             else f"all {len(pair.keys)} keys that both have stand"
         )
-        told.append(f"No number could be compared: {all_of_them} out in one of them.")
+        told.append(Told("keys", f"No number could be compared: {all_of_them} out in one of them."))
     elif not told:
-        told = [f"No sure difference between {pair.first} and {pair.second}."]
-    return [*told, *_left_out_sentence(pair)]
+        told = [Told("keys", f"No sure difference between {pair.first} and {pair.second}.")]
+    return [*told, *(Told("keys", sentence) for sentence in _left_out_sentence(pair))]
 
 
-def _measurand_sentences(pair: PairComparison, phrase: Phrase, units: Units) -> list[str]:
-    told: list[str] = []
+def _told_of_measurand(pair: PairComparison, phrase: Phrase, units: Units) -> list[Told]:
+    told: list[Told] = []
     spoken: set[tuple[str, str]] = set()
     for colour, other in (("natural", "sharp"), ("sharp", "natural")):
         for one in _spoken(pair, phrase.name, colour):
             if (one.region.name, colour) not in spoken:
                 aside = pair.difference(phrase.name, other, one.region.name)
-                told.append(_difference_sentence(pair, phrase, one, aside, units))
+                both = (one,) if aside is None or aside.verdict != "different" else (one, aside)
+                told.append(Told("difference", _difference_sentence(pair, phrase, both, units), both))
                 if aside is not None and _alike(one, aside):
                     spoken |= {(one.region.name, other), (WHOLE.name, other)}
     return told
@@ -87,9 +105,9 @@ def _overlap(one: Estimate, other: Estimate) -> bool:
     return abs(one.value - other.value) <= one.expanded() + other.expanded()
 
 
-def _difference_sentence(
-    pair: PairComparison, phrase: Phrase, one: Difference, aside: Difference | None, units: Units
-) -> str:
+def _difference_sentence(pair: PairComparison, phrase: Phrase, both: Sequence[Difference], units: Units) -> str:
+    """Return what differs. both: of one colour, and of the other where that surely differs as well."""
+    one = both[0]
     name, difference = one.region.only_key, one.mean.estimate
     told = phrase.sentence(difference.value).format(
         first=pair.first,
@@ -105,7 +123,6 @@ def _difference_sentence(
         placed_first=_placed(one.first, one, units),
         placed_second=_placed(one.second, one, units),
     )
-    both = [one] if aside is None or aside.verdict != "different" else [one, aside]
     beside = "".join(_beside(phrase, one, other, units) for other in both[1:])
     return f"{told}{beside}{_cause(pair, one, units)}{_within(both, units)}{_guide(both)}."
 
