@@ -98,6 +98,8 @@ class World:
     drift: float = DRIFT
     off: float = 0.0
     """Standard deviation of what recordings are off by as a whole."""
+    again: tuple[float, ...] = (-1.0, 1.0)
+    """When the check keys are recorded again: -1 is before the keyboard, 0 amid it, 1 after it."""
     corrected: bool = True
     keys: tuple[Key, ...] = ALL_KEYS
     slope: float = -3.0
@@ -120,7 +122,7 @@ def keyboard(
         own = np.array([key.colour == colour for key in world.keys])
         values[own] += of_all[[PLACES[number] for number in numbers[own].tolist()]]
     rate = world.drift * random.standard_normal() / max(2.0 * times[-1], 1.0)
-    off = world.off * random.standard_normal(3)
+    off = world.off * random.standard_normal(1 + len(world.again))
     values, shared = _corrected(random, values + rate * times + off[0], noise, rate, off, world)
     return {(name, colour): _series(name, colour, world, values, shared) for colour in COLOURS}
 
@@ -148,7 +150,7 @@ def _corrected(
             one.key, recording, time_s, level + rate * time_s + float(off[recording]) + random.normal(0.0, NOISE)
         )
         for one, level in zip(own, levels, strict=True)
-        for recording, time_s in ((1, -last_s), (2, last_s))
+        for recording, time_s in enumerate(last_s * np.array(world.again), 1)
     ]
     drift = drift_of([*own, *again], (-last_s, last_s))
     assert isinstance(drift, Drift)
@@ -307,6 +309,15 @@ def _powers(trials: int, map_all: MapAll) -> Iterable[Rate]:
                 seen = map_all(partial(sees_difference, world=world, more=more), range(trials))
                 what = f"difference of {more:g} gf seen, {words} that scatter by {scatter:g} gf"
                 yield Rate(what, trials, sum(map(bool, seen)), None)
+    for words, again in (
+        ("a third check amid it", (-1.0, 0.0, 1.0)),
+        ("two more checks amid it", (-1.0, -0.3, 0.3, 1.0)),
+    ):
+        world = World(scatter=3.0, drift=0.0, again=again)
+        seen = map_all(partial(sees_difference, world=world, more=4.0), range(trials))
+        yield Rate(
+            f"difference of 4 gf seen, 88 keys that scatter by 3 gf, {words}", trials, sum(map(bool, seen)), None
+        )
     for planted in range(1, 6):
         for more in (4.0, 8.0):
             named = map_all(partial(names_planted, world=World(), planted=planted, more=more), range(trials))
