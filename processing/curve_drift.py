@@ -138,6 +138,9 @@ def _settled(curve: Curve, hours: float, down: _WayDrift, up: _WayDrift | None) 
         down_newton=curve.down_newton + down.amount(curve, hours),
         up_newton=curve.up_newton if upward is None else upward[1] + upward[0].amount(curve, hours),
         drift_left=DriftLeft(
-            down.left(curve, hours), None if upward is None else upward[0].left(curve, hours), down.dofs
+            down.left(curve, hours),
+            down.dofs,
+            None if upward is None else upward[0].left(curve, hours),
+            None if upward is None else upward[0].dofs,
         ),
     )

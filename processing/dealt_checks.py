@@ -13,6 +13,9 @@ from processing.errors import ForeignChecks
 from processing.keyboard import KeyboardResult
 from processing.sitting import Sitting, settled
 
+MOST_APART_S = 86400.0
+"""From start to start: a sitting is over within a day, a computer without a clock begins in 1970."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Check:
@@ -36,7 +39,8 @@ class Settled:
 def settle_by_checks(results: Sequence[KeyboardResult], checks: Sequence[Check]) -> list[Settled]:
     """Return the keyboards without the drift that checks tell of.
 
-    Raises ForeignChecks if one belongs to none of the keyboards, or has no key in common with its own.
+    Raises ForeignChecks if one belongs to none of the keyboards, has no key in common with its own, or was recorded on
+    another day.
     """
     dealt: list[list[Check]] = [[] for _ in results]
     for check in checks:
@@ -58,8 +62,19 @@ def _owner(results: Sequence[KeyboardResult], check: Check) -> int:
         known = [_keyboard(result) for result in results]
         of, *among = _told_by_serial([_keyboard(check.result), *dict.fromkeys(known)])
         raise ForeignChecks(check.place, f"it is of {of}, which is not among the keyboards: {', '.join(among)}")
-    began = check.result.header.run.started_at
-    return min(own, key=lambda place: abs((results[place].header.run.started_at - began).total_seconds()))
+    apart_s = {place: _seconds_apart(results[place], check.result) for place in own}
+    nearest = min(own, key=lambda place: apart_s[place])
+    if apart_s[nearest] > MOST_APART_S:
+        raise ForeignChecks(
+            check.place,
+            f"it was recorded {apart_s[nearest] / 86400.0:.1f} days from the keyboard, so it tells nothing of drift "
+            "over a sitting; if that is not so, a computer's clock was wrong",
+        )
+    return nearest
+
+
+def _seconds_apart(one: KeyboardResult, other: KeyboardResult) -> float:
+    return abs((one.header.run.started_at - other.header.run.started_at).total_seconds())
 
 
 def _keyboard(result: KeyboardResult) -> tuple[str, str | None]:

@@ -84,8 +84,14 @@ def _differ_in_words(one: Drifted, units: Units) -> str:
     lies = _amount(replace(own, value=abs(own.value)), one.unit, units)
     return (
         f"{with_unit(one.drift.differ.u, one.unit, units)} of {one.caption.lower()}, the keyboard's own {lies} "
-        f"{'under' if own.value < 0.0 else 'over'} their average"
+        f"{'under' if own.value < 0.0 else 'over'} {_average(one)}"
     )
+
+
+def _average(one: Drifted) -> str:
+    if not one.drift.within:
+        return "their line in time"
+    return "their average, beside that bend" if one.drift.bent else "their average"
 
 
 def _hardly_told(drifted: Sequence[Drifted]) -> list[str]:
@@ -106,5 +112,5 @@ def _continued(outside: Sequence[Key]) -> list[str]:
         return []
     which = outside[0].name if len(outside) == 1 else f"{len(outside)} keys, among them {outside[0].name}"
     return [
-        f"{which}: recorded before the first or after the last check, where it is only supposed that the drift went on."
+        f"{which}: recorded before the first or after the last check, where it is only assumed that the drift went on."
     ]

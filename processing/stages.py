@@ -124,13 +124,16 @@ class DriftLeft:
     way on the last, by the bend one way on both, by what the recording is off by as a whole one way on all."""
 
     down_newton: FloatArray
+    down_dofs: FloatArray
+    """Of each part, (P,); the ways may have more or fewer parts, for one may bend."""
     up_newton: FloatArray | None
-    dofs: FloatArray
-    """Of each part, (P,)."""
+    up_dofs: FloatArray | None
 
     def __post_init__(self) -> None:
         read_only(self.down_newton)
-        read_only(self.dofs)
+        read_only(self.down_dofs)
+        if self.up_dofs is not None:
+            read_only(self.up_dofs)
         if self.up_newton is not None:
             read_only(self.up_newton)
 

@@ -39,9 +39,10 @@ def number_of_trials(text: str) -> int:
 def tell_budget(arguments: argparse.Namespace) -> None:
     """Measure one key, print the budget of one number. Raises RecordingError, FeatureNotFound (it has no value)."""
     from keyplumb.commands.arguments import chosen_calibration, chosen_settings
-    from processing.calibrate import recalibrated
+    from keyplumb.commands.checks_talk import keys_to_measure, without_drift
+    from processing.display import parse_units
     from processing.errors import FeatureNotFound
-    from processing.pipeline import analyse
+    from processing.whole_recording import analyse_file
     from recordings.errors import MalformedRecording
     from recordings.reader import open_recording
 
@@ -49,8 +50,11 @@ def tell_budget(arguments: argparse.Namespace) -> None:
     with open_recording(arguments.recording) as opened:
         if key not in opened.keys:
             raise MalformedRecording(str(arguments.recording), f"holds no {key.name}; see `keyplumb info`")
-        header = recalibrated(opened.header, chosen_calibration(arguments))
-        result = analyse(header, [opened.read_key(key)], chosen_settings(arguments))
+        measured = keys_to_measure(opened, (key,), arguments.checks)
+        whole = analyse_file(opened, chosen_settings(arguments), keys=measured, record=chosen_calibration(arguments))
+    label, units = whole.header.run.instrument, parse_units(arguments.units)
+    (settled,) = without_drift(arguments, [whole], [label], units, (key,))
+    result = settled.result
     measurement = result.keys[0][name]
     if measurement.budget is None:
         raise FeatureNotFound(f"{key.name}:{name} has no value and so no budget: {measurement.reason}")

@@ -53,6 +53,8 @@ def without_drift(
     for settled, label in zip(found, labels, strict=True):
         for sentence in drift_sentences(settled.sitting, label, units):
             print(f"keyplumb: {sentence}", file=sys.stderr)
+        if checks and settled.sitting is None:
+            print(f"keyplumb: {label}: no checks of it were given, so its drift stays in its numbers", file=sys.stderr)
     if not checks or keys is None:
         return found
     return [replace(settled, result=with_keys_only(settled.result, keys)) for settled in found]

@@ -111,10 +111,11 @@ def drift_u_on(curves: Sequence[Curve], way_mm: FloatArray, branch: Branch, cove
     for curve in curves:
         if curve.drift_left is None:
             continue
-        side = curve.drift_left.down_newton if branch == "down" else curve.drift_left.up_newton
-        if side is not None:
+        kept = curve.drift_left
+        side, of_side = (kept.down_newton, kept.down_dofs) if branch == "down" else (kept.up_newton, kept.up_dofs)
+        if side is not None and of_side is not None:
             left = left + np.array([np.interp(way_mm, curve.way_mm, part) for part in side]) / len(curves)
-            dofs = curve.drift_left.dofs
+            dofs = of_side
     together: FloatArray = np.sqrt(np.sum((left * _wider_than_normal(dofs, coverage)[:, None]) ** 2, axis=0))
     return together
 

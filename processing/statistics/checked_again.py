@@ -39,6 +39,17 @@ class CheckedAgain:
     value: float
 
 
+def hanging_together(checks: Sequence[CheckedAgain]) -> list[CheckedAgain]:
+    """Return the checks that the keyboard's own recording can be held against, over keys that recordings share."""
+    recordings, keys = {OWN}, set[Key]()
+    while True:
+        found = {check.key for check in checks if check.recording in recordings}
+        reached = {check.recording for check in checks if check.key in found} | {OWN}
+        if (found, reached) == (keys, recordings):
+            return [check for check in checks if check.recording in recordings]
+        keys, recordings = found, reached
+
+
 def within_recordings(checks: Sequence[CheckedAgain], sitting_s: tuple[float, float]) -> Seen:
     """Return the checks as values that hang on their key and on their recording, the keyboard's own among them."""
     by_key, by_recording = _by_key(checks), _by_recording(checks)

@@ -36,10 +36,11 @@ from processing.statistics.checked_again import (
     CheckedAgain,
     differing,
     from_recording_to_recording,
+    hanging_together,
     within_recordings,
 )
 from processing.statistics.correlated import Estimate
-from processing.statistics.drift_fit import FEWEST_DOF, Fit, powers_of_time
+from processing.statistics.drift_fit import FEWEST_DOF, Fit, powers_of_time, where_recordings_differ
 
 SITTING, BEND = "drift over the sitting", "bend of the drift over the sitting"
 WHOLE, DIFFER = "what the recording is off by as a whole", "what recordings differ by as a whole"
@@ -50,6 +51,8 @@ TIMES_AS_UNSURE = 3.0
 """By so much may the keyboard's own recording be less sure of a straight drift than means of recordings are."""
 MOST_MAGNIFIED = 10.0
 """What the drift from first to last key may be unsure by, in repeatabilities: checks nearly at one time are worse."""
+FEWEST_RECORDINGS = 3
+"""The keyboard's own among them: of two nobody knows by how much recordings differ."""
 NOTHING = Estimate(0.0, 0.0, inf)
 Untold = Literal["too few", "at one time"]
 """Why checks tell no drift."""
@@ -154,25 +157,31 @@ def drift_of(
     """Return the drift that check keys tell of a keyboard whose first and last key were recorded at these times.
 
     bent_at: it may be bent if a straight one has less than this probability; 0 never, over 1 wherever that can be told.
-    Needs the keyboard's own recording among them, and (keys - 1)(recordings - 1) >= 3 or four recordings.
+    Needs the keyboard's own recording among them and two more, and (keys - 1)(recordings - 1) >= 3 or four recordings.
     """
-    if all(check.recording != OWN for check in checks):
+    checks = hanging_together(checks)
+    recordings = len({check.recording for check in checks})
+    if recordings < FEWEST_RECORDINGS or all(check.recording != OWN for check in checks):
         return "too few"
     own, other = within_recordings(checks, sitting_s), from_recording_to_recording(checks, sitting_s)
     if max(own.dof, other.dof if other is not None else 0) < FEWEST_DOF:
         return "too few"
-    by_means = other is not None and own.half_width > TIMES_AS_UNSURE * other.half_width
-    seen = other if other is not None and by_means else own
     last = (sitting_s[1] - sitting_s[0]) / 2.0 / SECONDS_PER_HOUR
+    surer = other is not None and own.half_width > TIMES_AS_UNSURE * other.half_width
+    apart = powers_of_time(own, 1) if own.hour_u < inf else None
+    tells = apart is not None and own.dof >= FEWEST_DOF and 2.0 * last * own.hour_u <= MOST_MAGNIFIED
+    p, differ = (None, NOTHING) if apart is None else differing(checks, own, apart)
+    by_means = surer and not (tells and p is not None and p < bent_at)  # no line through means where they lie on none
+    seen = other if other is not None and by_means else own
     if seen.dof < FEWEST_DOF or seen.hour_u == inf or 2.0 * last * seen.hour_u > MOST_MAGNIFIED:
         return "at one time"
     straight, bent = powers_of_time(seen, 1), powers_of_time(seen, 2)
-    assert straight is not None
-    recordings = len({check.recording for check in checks})
+    if straight is None:
+        return "at one time"
     if by_means:
-        apart = powers_of_time(own, 1) if own.hour_u < inf else None
-        p, differ = (_p_of_bend(bent), NOTHING) if apart is None else differing(checks, own, apart)
-        return Drift(straight, (-last, last), p, differ, recordings, within=False)
+        line = where_recordings_differ(straight, seen)
+        p_line = _p_of_bend(bent) if p is None else p
+        return Drift(line, (-last, last), p_line, differ, recordings, within=False)
     p_straight, differ = differing(checks, own, straight)
     if bent is None or bent.dof < FEWEST_DOF or p_straight >= bent_at:
         return Drift(straight, (-last, last), p_straight, differ, recordings, within=True)

@@ -9,7 +9,7 @@ Source: Frisch & Waugh, Econometrica 1:387, 1933 (from memory); least squares: a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf, sqrt
 
 import numpy as np
@@ -78,6 +78,19 @@ class Fit:
     def covariance(self) -> FloatArray:
         """Return the covariance of coefficients and whole, in this order."""
         return self.spread * (self.square / self.dof)
+
+
+def where_recordings_differ(fit: Fit, seen: Seen) -> Fit:
+    """Return a straight line through means of recordings, the keyboard's own first, with what its place is unsure by.
+
+    The own recording goes to the line. If measurements scatter, it does so the worse the further it lies from its own
+    leverage; if recordings differ as a whole, by the line's own scatter there. Nobody knows which; the greater counts.
+    """
+    distance, slope = float(seen.hours[0] - seen.hours.mean()), float(fit.spread[0, 0])
+    leverage = 1.0 / len(seen.hours) + distance**2 * slope
+    if leverage <= 0.5:
+        return fit
+    return replace(fit, spread=np.array([[slope, -distance * slope], [-distance * slope, leverage]]))
 
 
 def rounding(values: FloatArray) -> float:
