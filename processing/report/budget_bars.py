@@ -18,6 +18,9 @@ from processing.stages import KeyResult
 SHOWN = ("down_weight", "key_dip", "letoff_peak_position")
 ROOM_FOR_WORDS = 1.9
 """The axis goes on so far beyond the longest bar."""
+ROW_MM = 4.6
+"""Height of a row, so that its words fit beside its bar."""
+LEAST_SHARE = 0.005
 WORDS = {"A": "type A: from repeated values", "B": "type B: from what is known of the rig"}
 
 
@@ -31,11 +34,13 @@ def budget_charts(result: KeyResult, units: Units, *, calibrated: bool, whose: s
     panels = tuple(_panel(budget, result, units) for budget in budgets_of(result))
     return Charts(
         caption=f"What the uncertainties of {whose}{result.key.name} are made of. Bars are standard uncertainties in "
-        "the unit of the number; they add up as squares. For any other number: keyplumb measure --budget KEY:MEASURAND."
+        "the unit of the number; they add up as squares, but for lines that err together, which share what they have "
+        f"in common; lines of less than {LEAST_SHARE:.1%} of the variance are left out. For any other number: "
+        "keyplumb measure --budget KEY:MEASURAND."
         + ("" if calibrated else " Uncalibrated: no bar says how far the scales of force and travel are off."),
         panels=panels,
         columns=1,
-        height_mm=62.0,
+        height_mm=max(62.0, ROW_MM * max(len(panel.bars) for panel in panels) + 20.0),
         legend=used_looks(panels),
     )
 
@@ -46,7 +51,7 @@ def _panel(budget: Budget, result: KeyResult, units: Units) -> Panel:
     lines, part, shown = by_contribution(budget), shares(budget), units.of(budget.unit)
     total = units.value(combine(budget).u, budget.unit)
     rows = [("all together", "all together", "all together", total, f"{plain(total)} {shown}")]
-    for line in lines:
+    for line in (one for one in lines if abs(part[one.name]) >= LEAST_SHARE):
         length = units.value(abs(line.contribution), budget.unit)
         words = f"{plain(length)} {shown} · {100.0 * part[line.name]:.0f} % of the variance"
         rows.append((line.name, f"type {line.kind}", WORDS[line.kind], length, words))

@@ -97,6 +97,26 @@ def test_an_exported_table_is_without_the_drift(table: str, sitting: list[Path],
         assert with_checks["down_N"].tolist() == pytest.approx(measured.curves()["down_N"].tolist())
 
 
+def test_the_budget_of_a_number_is_that_without_the_drift(
+    sitting: list[Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    own, *checks = sitting
+    budget, _ = by_command(capsys, "measure", own, "--checks", *checks, "--budget", "C4:down_weight", "--json")
+    number = keyplumb.measure(own, checks=checks).keys["C4"]["down_weight"]
+
+    assert budget["value"] == number.value
+    assert "drift over the sitting" in json.dumps(budget)
+
+
+def test_a_check_of_another_day_is_refused(
+    sitting: list[Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    old = recorded(tmp_path / "old.h5", 3000.0)
+
+    assert main(["measure", str(sitting[0]), "--checks", str(old), *map(str, sitting[1:])]) == 3
+    assert "old.h5: it was recorded 2.1 days from the keyboard" in capsys.readouterr().err
+
+
 def test_of_some_keys_the_drift_is_still_that_of_the_whole_sitting(
     sitting: list[Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import binomtest
@@ -102,6 +104,35 @@ def test_behind_the_first_key_bed_the_drift_is_that_before_it() -> None:
 
     behind = left[:, WAY > BED_MM + 0.05]
     assert np.all(behind == behind[:, -1:])
+
+
+def test_a_bend_of_one_way_alone_is_left_open_with_its_own_parts_and_degrees_of_freedom() -> None:
+    """Flat on the way down, a parabola of two hundredths of a newton on the way up."""
+    random = np.random.default_rng(5)
+
+    def measured(key: Key, at_s: float) -> KeyResult:
+        noise = [0.0003 * random.standard_normal() for _ in range(2)]
+        down = np.full(len(WAY), 0.5 + noise[0])
+        up = np.full(len(WAY), 0.3 + noise[1] + 0.02 * (at_s / AT_S[-1]) ** 2)
+        plain = a_measuring(key, 0.0 * WAY)
+        return replace(plain, curve=a_curve(WAY, down, up))
+
+    keys = [measured(key, at_s) for key, at_s in zip(NATURALS, AT_S.tolist(), strict=True)]
+    own = [Measuring(0, float(at_s), key) for key, at_s in zip(keys, AT_S, strict=True) if key.key in CHECK_KEYS]
+    again = [
+        Measuring(number, at_s, measured(key, at_s))
+        for number, at_s in enumerate((AT_S[0] - 60.0, 0.0, AT_S[-1] + 60.0), 1)
+        for key in CHECK_KEYS
+    ]
+    curves = [key.curve for key in settle_curves(keys, AT_S.tolist(), [*own, *again]) if key.curve is not None]
+    left = curves[0].drift_left
+
+    assert left is not None
+    assert left.up_newton is not None
+    assert left.up_dofs is not None
+    assert (len(left.down_newton), len(left.down_dofs)) == (3, 3)
+    assert (len(left.up_newton), len(left.up_dofs)) == (4, 4)
+    assert all(np.all(drift_u_on(curves, WAY, branch, 0.95) > 0.0) for branch in ("down", "up"))
 
 
 def test_few_checks_leave_the_curves_as_they_are() -> None:

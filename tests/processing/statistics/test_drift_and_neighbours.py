@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.special import stdtrit
 from scipy.stats import binomtest
 from statsmodels.formula.api import mixedlm, ols
 
@@ -147,6 +148,68 @@ def test_of_means_the_keyboards_own_is_off_by_its_distance_from_their_line() -> 
     assert not drift.within
     assert drift.whole.value == pytest.approx(reference.resid.iloc[0])
     assert DIFFER not in {line.name for line in drift.lines("N", 0.1)}  # the scatter about the line has it in
+
+
+def interval_misses(found: Drift, own: float, hours: float) -> bool:
+    """Whether what is not taken out of a number of so many hours lies outside its interval; nothing drifts."""
+    taken_out = sum(one.amount for one in found.corrections(hours))
+    lines = found.lines("N", hours)
+    combined = combine(
+        Budget(measurand="x", unit="N", value=own + taken_out, lines=lines, correlations=found.correlations)
+    )
+    return abs(own + taken_out) > combined.u * float(stdtrit(combined.dof, 0.975))
+
+
+@pytest.mark.parametrize("off", [0.0, 2.0, 10.0])
+@pytest.mark.parametrize(
+    ("begin_s", "keys"),
+    [
+        pytest.param((1800.0, 2400.0, 3000.0), (40,), id="own first, three after"),
+        pytest.param((1800.0, 2400.0, 3000.0, 3600.0, 4200.0), (40, 42), id="own first, five after"),
+        pytest.param((-1800.0, -1300.0, -800.0, -60.0), (40,), id="four before, own last"),
+    ],
+)
+def test_by_a_line_through_means_both_ends_lie_in_their_intervals_wherever_the_own_recording_is(
+    begin_s: tuple[float, ...], keys: tuple[int, ...], off: float
+) -> None:
+    """As if only measurements scattered, the ends missed in up to 18 of 100 where recordings differ."""
+    random, missed = np.random.default_rng(6), np.zeros(2)
+    for _ in range(TRIALS):
+        own = off * random.standard_normal()
+        found = told(checks_of(random, begin_s=begin_s, keys=keys, off=off, own_off=own))
+        assert not found.within
+        missed += [interval_misses(found, own, hours) for hours in found.hours]
+
+    assert all(binomtest(round(one), TRIALS, 0.06, alternative="greater").pvalue > 0.001 for one in missed)
+
+
+def test_checks_that_share_no_key_with_the_rest_are_left_out() -> None:
+    """Their difference to the rest is that of other keys, which nobody knows: it would pass for an offset of 600."""
+    apart = [replace(one, key=Key(80), recording=7, value=one.value + 600.0) for one in CHECKS[:1]]
+
+    with_apart, without = told([*CHECKS, *apart]), told(CHECKS)
+
+    assert with_apart.whole == without.whole
+    assert with_apart.recordings == without.recordings == 3
+
+
+def test_recordings_that_lie_on_no_line_are_not_told_by_a_line_through_their_means() -> None:
+    """A drift of 7 within the sitting and none before, a check half an hour before: means would tell a third of it."""
+    begin_s = (-1800.0, 900.0, 1800.0)
+    checks = checks_of(np.random.default_rng(8), begin_s=begin_s, drift=lambda share: 7.0 * max(share, -0.5), noise=0.3)
+
+    drift = told(checks)
+
+    assert drift.within
+    change = drift.between(*drift.hours)
+    assert abs(change.value - 7.0) < change.expanded()
+
+
+def test_a_check_of_another_year_tells_nothing() -> None:
+    """As of a computer whose clock begins in 1970."""
+    far = [replace(one, time_s=one.time_s - 1e9) if one.recording == 1 else one for one in CHECKS]
+
+    assert drift_of(far, SITTING_S) == "at one time"
 
 
 @pytest.mark.parametrize("off", [0.0, 0.5, 2.0, 10.0])
