@@ -5,12 +5,14 @@ Type A is dark and plain, type B light and hatched, so that they differ in grey 
 
 from __future__ import annotations
 
+from math import hypot
+
 import numpy as np
 
-from processing.budget.lines import Budget
+from processing.budget.lines import Budget, Line
 from processing.budget.propagation import combine, shares
 from processing.budget_view import by_contribution, plain
-from processing.display import Units, measured
+from processing.display import Units, count_of, measured
 from processing.features.table import FEATURES
 from processing.report.charts import Axis, Bars, Charts, Note, Panel, used_looks
 from processing.stages import KeyResult
@@ -21,6 +23,7 @@ ROOM_FOR_WORDS = 1.9
 ROW_MM = 4.6
 """Height of a row, so that its words fit beside its bar."""
 LEAST_SHARE = 0.005
+"""Of the variance; lines of one type that each give less are drawn as one."""
 WORDS = {"A": "type A: from repeated values", "B": "type B: from what is known of the rig"}
 
 
@@ -35,7 +38,7 @@ def budget_charts(result: KeyResult, units: Units, *, calibrated: bool, whose: s
     return Charts(
         caption=f"What the uncertainties of {whose}{result.key.name} are made of. Bars are standard uncertainties in "
         "the unit of the number; they add up as squares, but for lines that err together, which share what they have "
-        f"in common; lines of less than {LEAST_SHARE:.1%} of the variance are left out. For any other number: "
+        f"in common. For any other number: "
         "keyplumb measure --budget KEY:MEASURAND."
         + ("" if calibrated else " Uncalibrated: no bar says how far the scales of force and travel are off."),
         panels=panels,
@@ -45,16 +48,33 @@ def budget_charts(result: KeyResult, units: Units, *, calibrated: bool, whose: s
     )
 
 
-def _panel(budget: Budget, result: KeyResult, units: Units) -> Panel:
-    """Return the combined uncertainty on top, then the lines, largest first; a bar says its share of the variance."""
-    caption = next(feature.caption for feature in FEATURES if feature.name == budget.measurand)
+def _rows(budget: Budget, units: Units) -> list[tuple[str, str, str, float, str]]:
+    """Return name, look, what the look means, length and words of each bar: the combined uncertainty, then the lines,
+    largest first, with their shares of the variance; small ones of one type together."""
     lines, part, shown = by_contribution(budget), shares(budget), units.of(budget.unit)
     total = units.value(combine(budget).u, budget.unit)
     rows = [("all together", "all together", "all together", total, f"{plain(total)} {shown}")]
-    for line in (one for one in lines if abs(part[one.name]) >= LEAST_SHARE):
-        length = units.value(abs(line.contribution), budget.unit)
-        words = f"{plain(length)} {shown} · {100.0 * part[line.name]:.0f} % of the variance"
-        rows.append((line.name, f"type {line.kind}", WORDS[line.kind], length, words))
+
+    def add(name: str, kind: str, together: list[Line]) -> None:
+        length = units.value(hypot(*(line.contribution for line in together)), budget.unit)
+        share = 100.0 * sum(part[line.name] for line in together)
+        if length > 0.0:
+            words = f"{plain(length)} {shown} · {share:.0f} % of the variance"
+            rows.append((name, f"type {kind}", WORDS[kind], length, words))
+
+    large = [line for line in lines if abs(part[line.name]) >= LEAST_SHARE]
+    for line in large:
+        add(line.name, line.kind, [line])
+    for kind in WORDS:
+        small = [line for line in lines if line not in large and line.kind == kind and line.contribution != 0.0]
+        if small:
+            add(f"{count_of(len(small), 'small line')}, {kind}", kind, small)
+    return rows
+
+
+def _panel(budget: Budget, result: KeyResult, units: Units) -> Panel:
+    caption = next(feature.caption for feature in FEATURES if feature.name == budget.measurand)
+    shown, rows = units.of(budget.unit), _rows(budget, units)
     longest = max(length for *_, length, _ in rows)
     ticks = tuple((float(place), name) for place, (name, *_) in enumerate(rows))
     return Panel(

@@ -58,8 +58,8 @@ def test_a_report_is_without_the_drift_and_says_what_it_was_and_from_which_files
     assert "own weight drifted by 4.08" in told
     assert "--checks 0.h5 40.h5 60.h5" in told
     assert sha256(sitting[1].read_bytes()).hexdigest() in told
-    assert "drift over the sitting" in told
-    assert "drift over the sitting" not in plain.lower()
+    assert "is taken out of every key" in told
+    assert "is taken out of every key" not in plain
 
 
 def test_of_one_keyboard_recorded_twice_the_nearer_sitting_has_the_checks(
