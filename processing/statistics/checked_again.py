@@ -40,7 +40,8 @@ class CheckedAgain:
 
 
 def hanging_together(checks: Sequence[CheckedAgain]) -> list[CheckedAgain]:
-    """Return the checks that the keyboard's own recording can be held against, over keys that recordings share."""
+    """Return the checks that the keyboard's own recording can be held against, over keys that recordings share; none
+    without it."""
     recordings, keys = {OWN}, set[Key]()
     while True:
         found = {check.key for check in checks if check.recording in recordings}

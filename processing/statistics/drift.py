@@ -31,7 +31,6 @@ from scipy.special import fdtrc
 from processing.budget.lines import Correction, Correlation, Line
 from processing.stages import FloatArray
 from processing.statistics.checked_again import (
-    OWN,
     SECONDS_PER_HOUR,
     CheckedAgain,
     differing,
@@ -161,7 +160,7 @@ def drift_of(
     """
     checks = hanging_together(checks)
     recordings = len({check.recording for check in checks})
-    if recordings < FEWEST_RECORDINGS or all(check.recording != OWN for check in checks):
+    if recordings < FEWEST_RECORDINGS:
         return "too few"
     own, other = within_recordings(checks, sitting_s), from_recording_to_recording(checks, sitting_s)
     if max(own.dof, other.dof if other is not None else 0) < FEWEST_DOF:
@@ -178,14 +177,13 @@ def drift_of(
     straight, bent = powers_of_time(seen, 1), powers_of_time(seen, 2)
     if straight is None:
         return "at one time"
-    if by_means:
+    if by_means or p is None:
         line = where_recordings_differ(straight, seen)
         p_line = _p_of_bend(bent) if p is None else p
         return Drift(line, (-last, last), p_line, differ, recordings, within=False)
-    p_straight, differ = differing(checks, own, straight)
-    if bent is None or bent.dof < FEWEST_DOF or p_straight >= bent_at:
-        return Drift(straight, (-last, last), p_straight, differ, recordings, within=True)
-    return Drift(bent, (-last, last), p_straight, differing(checks, own, bent)[1], recordings, within=True)
+    if bent is None or bent.dof < FEWEST_DOF or p >= bent_at:
+        return Drift(straight, (-last, last), p, differ, recordings, within=True)
+    return Drift(bent, (-last, last), p, differing(checks, own, bent)[1], recordings, within=True)
 
 
 def drift_bound(drift: Drift, coverage: float = 0.95) -> float:

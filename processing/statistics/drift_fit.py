@@ -83,8 +83,8 @@ class Fit:
 def where_recordings_differ(fit: Fit, seen: Seen) -> Fit:
     """Return a straight line through means of recordings, the keyboard's own first, with what its place is unsure by.
 
-    The own recording goes to the line. If measurements scatter, it does so the worse the further it lies from its own
-    leverage; if recordings differ as a whole, by the line's own scatter there. Nobody knows which; the greater counts.
+    The own recording goes to the line. If only measurements scatter, it misses by what its leverage leaves of that; if
+    recordings differ as a whole, by the line's own scatter at its place. Nobody knows which, so the greater counts.
     """
     distance, slope = float(seen.hours[0] - seen.hours.mean()), float(fit.spread[0, 0])
     leverage = 1.0 / len(seen.hours) + distance**2 * slope

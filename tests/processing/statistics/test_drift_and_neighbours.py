@@ -305,6 +305,8 @@ AT_ONCE = [replace(one, time_s=0.001 * one.key.number + one.recording) for one i
     [
         pytest.param(checks_of(np.random.default_rng(1), keys=(4, 76)), "too few", id="two keys in two checks"),
         pytest.param(checks_of(np.random.default_rng(1), begin_s=(1800.0,), keys=(4, 40, 76)), "too few", id="one"),
+        pytest.param([one for one in CHECKS if one.recording], "too few", id="without the keyboard's own recording"),
+        pytest.param([one for one in CHECKS if one.recording < 2], "too few", id="one recording of checks"),
         pytest.param(AT_ONCE, "at one time", id="a thousandth of the sitting"),
         pytest.param([replace(one, time_s=7.0) for one in CHECKS], "at one time", id="all at one time"),
     ],
