@@ -74,7 +74,7 @@ class HandPressWatch:
         gaps = np.flatnonzero(np.diff(joined.sample_number) != 1)
         if len(gaps):
             self.gaps += len(gaps)
-            self._begin_again()  # half a press is none
+            self.wanted = Wanted.HANDS_OFF  # half a press is none
             joined = joined.part(slice(int(gaps[-1]) + 1, None))
         self._kept = joined
         if self.wanted is Wanted.HANDS_OFF and not self._in_the_air():
@@ -87,9 +87,6 @@ class HandPressWatch:
         """Return what there is of a press that a person calls finished; None: it had not begun."""
         finished = self.wanted is Wanted.LET_GO and self._peak_newton() >= self.settings.least_newton
         return self._kept if finished else None
-
-    def _begin_again(self) -> None:
-        self.wanted = Wanted.HANDS_OFF
 
     def _in_the_air(self) -> bool:
         """Read the zero from the newest stretch if it is still; then a press is wanted. Nothing older is kept."""
@@ -115,7 +112,7 @@ class HandPressWatch:
         tail = self._newton()[-self._rest :]
         if self._still(tail) and float(np.median(tail)) < self._zero_newton - self.settings.over_newton:
             self.held += 1
-            self._begin_again()
+            self.wanted = Wanted.HANDS_OFF
             return None
         if np.max(np.abs(tail - self._zero_newton)) >= self.settings.over_newton:
             return None
