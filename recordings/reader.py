@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from contextlib import contextmanager
 from dataclasses import fields, replace
 from datetime import datetime
@@ -82,6 +82,13 @@ class RecordingFile:
             reason = _value(self._entry[LOG_OF.format(group=name)], "reason")
             asides.append(SetAside(reason, _read_attempt(self._entry, name, key)))
         return tuple(asides)
+
+    def held_of(self, keys: Container[Key] | None) -> tuple[Key, ...]:
+        """Return which of some keys it holds, A0 first; None: all. Raises MalformedRecording if it holds none."""
+        held = tuple(key for key in self.keys if keys is None or key in keys)
+        if not held:
+            raise MalformedRecording(str(self.path), "holds none of the keys asked for; see `keyplumb info`")
+        return held
 
     def read_keys(self) -> Iterator[KeyRecording]:
         """Yield every key's recording, A0 first; only one is in memory at a time."""

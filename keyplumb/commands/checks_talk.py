@@ -67,9 +67,5 @@ def keys_to_measure(
 
     Raises MalformedRecording if the recording holds none of the keys asked for.
     """
-    from recordings.errors import MalformedRecording
-
-    chosen = tuple(key for key in opened.keys if keys is None or key in keys)
-    if not chosen:
-        raise MalformedRecording(str(opened.path), "holds none of the keys asked for; see `keyplumb info`")
-    return tuple(opened.keys) if checks else chosen
+    asked_for = opened.held_of(keys)
+    return opened.keys if checks else asked_for

@@ -73,7 +73,7 @@ def run(arguments: argparse.Namespace) -> int:
     demand_place(arguments.to, replace=arguments.replace)
     record = chosen_calibration(arguments)
     with open_recording(arguments.recording) as opened:
-        chosen = keys_to_measure(opened, arguments.keys, None)
+        chosen = opened.held_of(arguments.keys)
         if not opened.complete:
             print("keyplumb: the recording was interrupted; exporting what is there", file=sys.stderr)
         header = recalibrated(opened.header, record)

@@ -18,7 +18,6 @@ from processing.summary import nobody_odd_sentence
 from processing.views import measure_view, tidy_table
 from processing.whole_recording import analyse_file
 from recordings.calibration_record import CalibrationRecord
-from recordings.errors import MalformedRecording
 from recordings.keys import Key
 from recordings.reader import RecordingFile, open_recording
 
@@ -39,10 +38,7 @@ class Asked:
 
     def measured(self, opened: RecordingFile) -> KeyboardResult:
         """Return the results of an open recording. Raises MalformedRecording if it holds none of the keys."""
-        chosen = [key for key in opened.keys if self.keys is None or key in self.keys]
-        if not chosen:
-            raise MalformedRecording(str(opened.path), "holds none of the keys asked for; see `keyplumb info`")
-        return analyse_file(opened, self.settings, keys=chosen, record=self.record, workers=1)
+        return analyse_file(opened, self.settings, keys=opened.held_of(self.keys), record=self.record, workers=1)
 
 
 def told(file: Path, *, asked: Asked, form: Form, units: Units) -> str:
